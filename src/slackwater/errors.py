@@ -1,0 +1,82 @@
+"""What can go wrong, said so that a reader can mend it.
+
+SlackwaterError
+├── RefusedInput        the input or the call is refused                       (exit 2)
+│   ├── QuantityError       a number or a unit that cannot be read
+│   ├── LayoutError         how a log is to be read is not settled, or wrong
+│   ├── LogError            a log that cannot be read by its layout
+│   ├── ChartError          a chart row that cannot be read
+│   ├── EpisodeError        an episode file that cannot be read
+│   ├── ProtocolError       a rule file that cannot be used
+│   └── UsageError          a call that makes no sense
+└── MissingPart         an optional part is not installed                      (exit 4)
+"""
+
+from __future__ import annotations
+
+
+class SlackwaterError(Exception):
+    """Base of every error raised on purpose.
+
+    `where` names the file, line, column, clause or key; `what` says what is wrong there;
+    `mend` says what to write instead. As text it is one line.
+    """
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        if self.mend:
+            text = f"{text.rstrip('.')}. {self.mend}"
+        return " ".join(text.split())
+
+    def at(self, where: str) -> SlackwaterError:
+        """The same error, with the outer place named in front of its own."""
+        place = f"{where}, {self.where}" if self.where else where
+        return type(self)(self.what, where=place, mend=self.mend)
+
+
+class RefusedInput(SlackwaterError):
+    """The input or the call is refused; nothing was written."""
+
+    exit_code = 2
+
+
+class QuantityError(RefusedInput):
+    """A number or a unit that cannot be read."""
+
+
+class LayoutError(RefusedInput):
+    """How a log is to be read is not settled, or contradicts itself."""
+
+
+class LogError(RefusedInput):
+    """A log that cannot be read by its layout."""
+
+
+class ChartError(RefusedInput):
+    """A chart that cannot be read."""
+
+
+class EpisodeError(RefusedInput):
+    """An episode file that cannot be read."""
+
+
+class ProtocolError(RefusedInput):
+    """A rule file that cannot be used."""
+
+
+class UsageError(RefusedInput):
+    """A call that makes no sense."""
+
+
+class MissingPart(SlackwaterError):
+    """An optional part is not installed; the message names the extra."""
+
+    exit_code = 4
