@@ -1,0 +1,85 @@
+"""Judge a whole rule over facts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from slackwater.protocol.clauses import judge_clause
+from slackwater.protocol.evaluation import Evaluation, Judged, Need, Population
+from slackwater.protocol.facts import MINUTE_MS, Facts
+from slackwater.protocol.guards import judge_guards
+from slackwater.protocol.population import judge_population
+from slackwater.protocol.rule import Clause, Protocol
+from slackwater.protocol.status import Codes, Status, all_of, all_of_codes
+
+NO_AIR_VERDICT = "after pneumonectomy: no air, removal or step-down verdict, and no added suction"
+
+
+def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
+    """Every clause, both guards and the whole, now and at every minute of the grid."""
+    population = judge_population(protocol.applies, facts)
+    if facts.about.get("operation.kind") == "pneumonectomy" and (protocol.removal or protocol.step_down):
+        population = Population(Status.NOT_APPLICABLE, (NO_AIR_VERDICT, *population.reasons))
+    outside = population.status is Status.NOT_APPLICABLE
+    guards = (*judge_guards(protocol, facts), *_vetoes(facts)) if protocol.removal and not outside else ()
+    criteria = _block(protocol.removal, protocol, facts, outside)
+    step_down = _block(protocol.step_down, protocol, facts, outside)
+    escalation = tuple(judge_clause(clause, protocol, facts, escalating=True) for clause in protocol.escalation)
+    overall = _whole(population, [*criteria, *guards]) if protocol.removal else Status.NOT_APPLICABLE
+    timeline = _whole_codes(population, [*criteria, *guards], facts.length)
+    met_since, first_met = _met_times(timeline, overall, facts)
+    return Evaluation(
+        protocol, population, overall, timeline, met_since, first_met, guards, criteria, step_down,
+        _whole(population, step_down) if protocol.step_down else None, escalation, facts.now_ms,
+    )  # fmt: skip
+
+
+def _block(clauses: tuple[Clause, ...], protocol: Protocol, facts: Facts, outside: bool) -> tuple[Judged, ...]:
+    if outside:  # a number beside a refusal would be read as an answer
+        codes = np.full(facts.length, Status.NOT_APPLICABLE, dtype=np.int8)
+        return tuple(Judged(clause.id, Status.NOT_APPLICABLE, codes, clause) for clause in clauses)
+    return tuple(judge_clause(clause, protocol, facts) for clause in clauses)
+
+
+def _whole(population: Population, parts: list[Judged] | tuple[Judged, ...]) -> Status:
+    if population.status is Status.NOT_APPLICABLE:
+        return Status.NOT_APPLICABLE
+    return all_of([population.status, *(part.status for part in parts)])
+
+
+def _whole_codes(population: Population, parts: list[Judged], length: int) -> Codes:
+    fixed = np.full(length, population.status, dtype=np.int8)
+    if population.status is Status.NOT_APPLICABLE:
+        return fixed
+    return all_of_codes([fixed, *(part.timeline for part in parts)], length)
+
+
+def _met_times(timeline: Codes, overall: Status, facts: Facts) -> tuple[int | None, int | None]:
+    """(start of the stretch that is met now, first minute at whose end the rule was met)."""
+    met = (timeline == Status.MET) | (timeline == Status.MET_WITH_GAPS)
+    if not met.any():
+        return None, None
+    first = facts.grid_start_ms + (int(np.argmax(met)) + 1) * MINUTE_MS
+    if overall not in (Status.MET, Status.MET_WITH_GAPS) or not met[-1]:
+        return None, first
+    unmet = np.flatnonzero(~met)
+    start = int(unmet[-1]) + 1 if len(unmet) else 0
+    return facts.grid_start_ms + (start + 1) * MINUTE_MS, first
+
+
+def _vetoes(facts: Facts) -> tuple[Judged, ...]:
+    """Each standing veto as a guard of its own, so that it is read beside the others."""
+    ends = facts.ends_ms()
+    judged = []
+    for number, veto in enumerate(facts.vetoes, start=1):
+        until = veto.until_ms if veto.until_ms is not None else np.iinfo(np.int64).max
+        stands = (ends >= veto.from_ms) & (ends < until)
+        codes = np.where(stands, Status.CANNOT_TELL, Status.NOT_APPLICABLE).astype(np.int8)
+        now = Status.CANNOT_TELL if veto.from_ms <= facts.now_ms < until else Status.NOT_APPLICABLE
+        if now is Status.NOT_APPLICABLE and not stands.any():
+            continue
+        one = Judged(f"veto_{number}", now, codes, since_ms=veto.from_ms, note=veto.reason)
+        judged.append(replace(one, needs=(Need(f"{veto.reason}: see the patient"),)) if now is Status.CANNOT_TELL else one)
+    return tuple(judged)

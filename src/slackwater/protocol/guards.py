@@ -1,0 +1,96 @@
+"""The two guards over a removal rule: zero flow is not a healed lung."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from slackwater.protocol.clauses import NEVER, latest_before
+from slackwater.protocol.evaluation import Judged, Need, Span
+from slackwater.protocol.facts import Facts, Times
+from slackwater.protocol.rule import EffortSeen, Protocol, TubeOpen
+from slackwater.protocol.status import Codes, Status
+
+_HOW = {
+    "swing": "a breathing swing in the trace",
+    "air": "air flow that answers breathing or cough",
+    "fluid": "fluid moving",
+    "charted": "the tube charted open",
+}
+
+
+def judge_guards(protocol: Protocol, facts: Facts) -> tuple[Judged, ...]:
+    """Both guards, judged now and at every minute; none if the rule waives them aloud."""
+    guards = []
+    if protocol.tube_open is not None:
+        guards.append(_tube_open(protocol.tube_open, protocol, facts))
+    if protocol.effort_seen is not None:
+        guards.append(_effort_seen(protocol.effort_seen, facts))
+    return tuple(guards)
+
+
+def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
+    """Shown open within `within` of the end, and, if asked, within `within` of the start of the run needed."""
+    columns = [facts.shown_open.get(how, np.empty(0, dtype=np.int64)) for how in guard.by]
+    shown = np.sort(np.concatenate(columns)) if columns else np.empty(0, dtype=np.int64)
+    within = round(guard.within_s * 1000)
+    anchor = facts.now_ms if facts.data_until_ms is None else min(facts.now_ms, facts.data_until_ms)
+    ends = np.append(facts.ends_ms(), anchor)
+    at_end = _shown_in(shown, ends - within, ends)
+    ok = at_end.copy()
+    air = protocol.air_clause
+    lasting = round((air.lasting_s or 0.0) * 1000) if air is not None else 0
+    if guard.also_at_start and lasting:
+        starts = ends - lasting
+        ok &= _shown_in(shown, starts, np.minimum(starts + within, ends))
+    codes = np.where(ok, Status.MET, Status.CANNOT_TELL).astype(np.int8)
+    shut = latest_before(facts.shown_shut, ends)
+    codes[(shut > NEVER) & (shut > latest_before(shown, ends))] = Status.NOT_MET
+    now = Status(int(codes[-1]))
+    last = int(latest_before(shown, ends[-1:])[0])
+    evidence = (Span(last, last, ", ".join(_ways_at(guard, facts, last))),) if last > NEVER else ()
+    return Judged("tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence)
+
+
+def _tube_needs(guard: TubeOpen, now: Status, at_end: bool, facts: Facts, lasting: int) -> tuple[Need, ...]:
+    if now is Status.MET:
+        return ()
+    hours = f"{guard.within_s / 3600:g} h"
+    ways = ", or ".join(_HOW[how] for how in guard.by)
+    if not at_end or now is Status.NOT_MET:
+        return (Need(f"the tube shown open within {hours}: {ways}"),)
+    return (Need(f"the tube shown open within {hours} of the start of the run: {ways}", facts.now_ms + lasting),)
+
+
+def _ways_at(guard: TubeOpen, facts: Facts, moment: int) -> list[str]:
+    return [how for how in guard.by if moment in facts.shown_open.get(how, ())]
+
+
+def _shown_in(shown: Times, starts: Times, ends: Times) -> np.ndarray:
+    """Was it shown in (start, end]?"""
+    if not len(shown):
+        return np.zeros(len(starts), dtype=np.bool_)
+    first = np.searchsorted(shown, starts, side="right")
+    last = np.searchsorted(shown, ends, side="right")
+    return np.asarray(last > first)
+
+
+def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
+    """A leak once seen with effort must have been tried again within `within`, and not seen."""
+    within = round(guard.within_s * 1000)
+    ends = np.append(facts.ends_ms(), facts.now_ms)
+    seen = np.array([t.time_ms for t in facts.tries if t.seen], dtype=np.int64)
+    clear = np.array([t.time_ms for t in facts.tries if not t.seen], dtype=np.int64)
+    last_seen, last_clear = latest_before(seen, ends), latest_before(clear, ends)
+    codes: Codes = np.full(len(ends), Status.CANNOT_TELL, dtype=np.int8)
+    codes[(last_seen > NEVER) & (last_seen >= last_clear) & (ends - last_seen <= within)] = Status.NOT_MET
+    codes[(last_clear > last_seen) & (ends - last_clear <= within)] = Status.MET
+    codes[last_seen == NEVER] = Status.NOT_APPLICABLE
+    now = Status(int(codes[-1]))
+    hours = f"{guard.within_s / 3600:g} h"
+    if now is Status.NOT_APPLICABLE:
+        note = "no leak was ever seen with effort" + ("" if facts.cough_visible else "; this log cannot show a single cough")
+        return Judged("effort_seen", now, codes[:-1], note=note)
+    moment = int(last_clear[-1] if now is Status.MET else last_seen[-1])
+    why = "tried, no leak recorded" if now is Status.MET else "leak seen with effort"
+    needs = () if now is Status.MET else (Need(f"a cough or walk tried within {hours} and no leak seen with it"),)
+    return Judged("effort_seen", now, codes[:-1], needs=needs, evidence=(Span(moment, moment, why),))

@@ -1,0 +1,317 @@
+"""Read a rule file: strict TOML with a closed set of keys; every fault names clause, key and mend."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from slackwater.errors import ProtocolError, QuantityError
+from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN, Measure
+from slackwater.protocol.rule import NUMERIC, WORDY, Applies, Clause, Due, EffortSeen, Protocol, TubeOpen
+from slackwater.quantities.spans import parse_span
+from slackwater.quantities.units import parse_quantity
+
+STATUSES = ("example", "draft", "approved", "retired")
+SCOPES = ("drain", "space", "patient")
+RESTARTS = ("suction_change", "clamp_trial", "reconnection", "unit_exchange", "tube_flushed")
+_TOP = ("name", "version", "status", "approved_by", "source", "notes", "applies", "evidence", "guards",
+        "removal", "step_down", "escalation", "schedule")  # fmt: skip
+_APPLIES = ("indication", "space", "min_age_years", "max_age_years", "excludes", "needs")
+_NEEDS = ("operation.end", "operation.kind", "drain.connected_at", "drain.space", "patient.weight_kg",
+          "patient.age_years", "breathing", "indication")  # fmt: skip
+_EVIDENCE = ("data_age", "gaps", "restart_on", "means")
+_CLAUSE = ("id", "measure", "scope", "is", "limit", "bin", "lasting", "within", "per", "after", "of",
+           "only_until", "data_age", "source", "say")  # fmt: skip
+_DUE = ("item", "every", "source")
+_SPACES = ("pleural", "mediastinal", "pericardial")
+
+
+class _Table:
+    """One TOML table while it is read: asks for keys by kind and refuses what nobody asked for."""
+
+    def __init__(self, content: Any, where: str, allowed: Iterable[str]) -> None:
+        if not isinstance(content, Mapping):
+            raise ProtocolError("must be a table", where=where, mend="Write key = value lines under its heading.")
+        self.content = content
+        self.where = where
+        allowed = tuple(allowed)
+        for key in content:
+            if key not in allowed:
+                near = difflib.get_close_matches(key, allowed, n=1)
+                mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(allowed)}."
+                raise ProtocolError(f"unknown key {key!r}", where=where, mend=mend)
+
+    def fault(self, key: str, what: str, mend: str) -> ProtocolError:
+        return ProtocolError(f"{key}: {what}", where=self.where, mend=mend)
+
+    def text(self, key: str, default: str | None = None, choices: tuple[str, ...] = ()) -> str:
+        value = self.content.get(key, default)
+        if value is None:
+            example = f'"{choices[0]}"' if choices else '"..."'
+            raise self.fault(key, "is missing", f"Write {key} = {example}.")
+        if not isinstance(value, str):
+            raise self.fault(key, f"{value!r} is not text", f'Write {key} = "{value}".')
+        if choices and value not in choices:
+            raise self.fault(key, f"{value!r} is not known", f"Write one of: {', '.join(choices)}.")
+        return value
+
+    def texts(self, key: str, choices: tuple[str, ...] = ()) -> tuple[str, ...]:
+        value = self.content.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            raise self.fault(key, "is not a list of texts", f'Write {key} = ["...", "..."].')
+        for item in value:
+            if choices and item not in choices:
+                raise self.fault(key, f"{item!r} is not known", f"Write any of: {', '.join(choices)}.")
+        return tuple(value)
+
+    def number(self, key: str) -> float | None:
+        value = self.content.get(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) > 1e9:
+            raise self.fault(key, f"{value!r} is not a number", f"Write {key} = 16.")
+        return float(value)
+
+    def span(self, key: str, *, needed: bool = False, positive: bool = True) -> float | None:
+        if key not in self.content and not needed:
+            return None
+        try:
+            seconds = parse_span(self.text(key))
+        except QuantityError as error:
+            raise self.fault(key, error.what, error.mend or 'Write e.g. "8 h".') from None
+        if positive and seconds <= 0:
+            raise self.fault(key, "must be longer than nothing", 'Write e.g. "8 h".')
+        return seconds
+
+
+def load_protocol(data: bytes, name: str) -> Protocol:
+    """Read a rule from the bytes of its file; `name` is what errors call it.
+
+    Raises ProtocolError naming the file, the clause, the key and the mend.
+    """
+    try:
+        content = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise ProtocolError(f"byte {error.start} is not UTF-8", where=name, mend="Save the file as UTF-8.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise ProtocolError(f"not valid TOML: {error}", where=name, mend="Mend the line named.") from None
+    except RecursionError:
+        raise ProtocolError("is nested too deeply", where=name, mend="A rule needs three levels at most.") from None
+
+    top = _Table(content, name, _TOP)
+    waived = content.get("guards") == "none"
+    removal = _clauses(content, "removal", name)
+    step_down = _clauses(content, "step_down", name)
+    escalation = _clauses(content, "escalation", name)
+    if not (removal or step_down or escalation):
+        raise ProtocolError(
+            "holds no clause", where=name, mend="Write at least one [[removal]], [[step_down]] or [[escalation]]."
+        )
+    tube, effort = (None, None) if waived or "guards" not in content else _guards(content["guards"], name)
+    if removal and not waived and (tube is None or effort is None):
+        lacking = " and ".join(k for k, v in (("tube_open", tube), ("effort_seen", effort)) if v is None)
+        raise ProtocolError(
+            f"guards: {lacking} missing: a removal rule needs both guards",
+            where=name,
+            mend='Write [guards] with tube_open and effort_seen, or say guards = "none" aloud.',
+        )
+    evidence = _Table(content.get("evidence", {}), f"{name}, evidence", _EVIDENCE)
+    if not isinstance(content.get("evidence"), Mapping):
+        raise ProtocolError("evidence: is missing", where=name, mend='Write [evidence] with data_age = "1 h" and gaps.')
+    data_age = evidence.span("data_age", needed=True)
+    gaps = evidence.span("gaps", needed=True, positive=False)
+    assert data_age is not None and gaps is not None
+    status = top.text("status", choices=STATUSES)
+    approved_by = top.text("approved_by", "")
+    if status == "approved" and not approved_by.strip():
+        raise top.fault("approved_by", "is empty though the status is approved", "Write the role and the date.")
+    return Protocol(
+        name=top.text("name"),
+        version=top.text("version"),
+        status=status,
+        approved_by=approved_by,
+        source=top.text("source", ""),
+        sha256=hashlib.sha256(data).hexdigest(),
+        applies=_applies(content.get("applies", {}), name),
+        data_age_s=data_age,
+        gaps_s=gaps,
+        restart_on=evidence.texts("restart_on", RESTARTS),
+        coarse_means=evidence.text("means", "refused", ("refused", "allowed")) == "allowed",
+        tube_open=tube,
+        effort_seen=effort,
+        guards_waived=waived,
+        removal=removal,
+        step_down=step_down,
+        escalation=escalation,
+        schedule=_schedule(content, name),
+        notes=top.text("notes", ""),
+        file_name=name,
+    )
+
+
+def _applies(content: Any, name: str) -> Applies:
+    table = _Table(content, f"{name}, applies", _APPLIES)
+    return Applies(
+        indication=table.texts("indication"),
+        spaces=table.texts("space", _SPACES),
+        min_age_years=table.number("min_age_years"),
+        max_age_years=table.number("max_age_years"),
+        excludes=table.texts("excludes"),
+        needs=table.texts("needs", _NEEDS),
+    )
+
+
+def _guards(content: Any, name: str) -> tuple[TubeOpen | None, EffortSeen | None]:
+    table = _Table(content, f"{name}, guards", ("tube_open", "effort_seen"))
+    tube = effort = None
+    if "tube_open" in table.content:
+        inner = _Table(table.content["tube_open"], f"{name}, guards.tube_open", ("within", "also_at", "by"))
+        within = inner.span("within", needed=True)
+        by = inner.texts("by", WAYS_OPEN)
+        if not by:
+            raise inner.fault("by", "names no way of showing it", 'Write by = ["swing", "air", "charted"].')
+        assert within is not None
+        tube = TubeOpen(within, "start" in inner.texts("also_at", ("start",)), by)
+    if "effort_seen" in table.content:
+        inner = _Table(table.content["effort_seen"], f"{name}, guards.effort_seen", ("within",))
+        within = inner.span("within", needed=True)
+        assert within is not None
+        effort = EffortSeen(within)
+    return tube, effort
+
+
+def _clauses(content: Mapping[str, Any], block: str, name: str) -> tuple[Clause, ...]:
+    listed = content.get(block, [])
+    if not isinstance(listed, list):
+        raise ProtocolError(f"{block}: must be a list of tables", where=name, mend=f"Write [[{block}]].")
+    clauses = []
+    for number, table in enumerate(listed, start=1):
+        label = table.get("id", f"number {number}") if isinstance(table, Mapping) else f"number {number}"
+        clauses.append(_clause(table, block, f"{name}, {block} {label}"))
+    ids = [clause.id for clause in clauses]
+    for id_ in ids:
+        if ids.count(id_) > 1:
+            raise ProtocolError(f"id {id_!r} stands twice", where=f"{name}, {block}", mend="Give each clause its own id.")
+    return tuple(clauses)
+
+
+def _clause(content: Any, block: str, where: str) -> Clause:
+    table = _Table(content, where, _CLAUSE)
+    id_ = table.text("id")
+    if not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", id_):
+        raise table.fault("id", f"{id_!r} is not a plain word", "Use small letters, digits, '-' and '_'.")
+    measure_name = table.text("measure")
+    if measure_name not in MEASURES:
+        near = difflib.get_close_matches(measure_name, MEASURES, n=1)
+        hint = f"Did you mean {near[0]!r}? " if near else ""
+        raise table.fault("measure", f"{measure_name!r} is not known", f"{hint}See `slackwater protocol measures`.")
+    measure = MEASURES[measure_name]
+    how = table.text("is", choices=NUMERIC + WORDY)
+    per_kg = table.text("per", "", ("", "kg")) == "kg"
+    bin_s = table.span("bin")
+    lasting = table.span("lasting")
+    within = table.span("within")
+    clause = Clause(
+        id=id_,
+        measure_name=measure_name,
+        scope=table.text("scope", measure.scope, SCOPES),
+        comparison=how,
+        limit=_limit(table, measure, how, per_kg),
+        limit_text=table.text("limit") if how in NUMERIC else ", ".join(_words(table, measure, how)),
+        words=_words(table, measure, how),
+        bin_min=None if bin_s is None else round(bin_s / 60),
+        lasting_s=lasting,
+        within_s=within,
+        per_kg=per_kg,
+        after=table.text("after", choices=EVENTS) if "after" in table.content else None,
+        of=table.text("of", choices=EVENTS) if "of" in table.content else None,
+        only_until=_only_until(table),
+        data_age_s=table.span("data_age"),
+        source=table.text("source", ""),
+        say=table.text("say", ""),
+    )
+    _check_shape(table, clause, bin_s, block)
+    return clause
+
+
+def _limit(table: _Table, measure: Measure, how: str, per_kg: bool) -> float | None:
+    if how in WORDY:
+        return None
+    if not measure.dimension:
+        raise table.fault("is", f"{how!r} needs a number, but {measure.name} is a word", "Write one_of or none_of.")
+    text = table.text("limit")
+    try:
+        if per_kg and "kg" in text:
+            return float(parse_quantity(text, f"{measure.dimension} per mass").value)
+        return float(parse_quantity(text, measure.dimension).value)
+    except QuantityError as error:
+        raise table.fault("limit", error.what, error.mend) from None
+
+
+def _words(table: _Table, measure: Measure, how: str) -> tuple[str, ...]:
+    if how in NUMERIC:
+        return ()
+    if how == "shown":
+        if not measure.shown:
+            raise table.fault("is", f"'shown' says nothing of {measure.name}", "Use a comparison, one_of or none_of.")
+        if "limit" in table.content:
+            raise table.fault("limit", "has no meaning with is = 'shown'", "Leave it out.")
+        return measure.shown
+    if not measure.words:
+        raise table.fault("is", f"{how!r} needs words, but {measure.name} is a number", f"Write one of: {', '.join(NUMERIC)}.")
+    words = table.texts("limit", measure.words)
+    if not words:
+        raise table.fault("limit", "names no word", f'Write e.g. limit = ["{measure.words[0]}"].')
+    return words
+
+
+def _only_until(table: _Table) -> tuple[str, float] | None:
+    if "only_until" not in table.content:
+        return None
+    inner = _Table(table.content["only_until"], f"{table.where}, only_until", ("event", "plus"))
+    plus = inner.span("plus", needed=True)
+    assert plus is not None
+    return inner.text("event", choices=EVENTS), plus
+
+
+def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str) -> None:
+    kind = clause.measure.kind
+    if bin_s is not None and (kind != "signal" or bin_s % 60):
+        raise table.fault("bin", "must be whole minutes of a signal", 'Write e.g. bin = "10 min", or leave it out.')
+    if clause.lasting_s is not None and clause.lasting_s % 60:
+        raise table.fault("lasting", "must be whole minutes", 'Write e.g. "8 h".')
+    if kind == "signal" and (clause.lasting_s is None) == (clause.within_s is None):
+        raise table.fault("lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".')
+    if kind == "amount" and clause.within_s is None:
+        raise table.fault("within", f"{clause.measure_name} needs the window it is summed over", 'Write within = "24 h".')
+    if kind == "amount" and clause.lasting_s is not None and clause.lasting_s % (clause.within_s or 1):
+        raise table.fault("lasting", "must be a whole number of `within` windows", 'Write e.g. within = "1 h", lasting = "2 h".')
+    if kind in ("number", "word") and clause.lasting_s is not None:
+        raise table.fault("lasting", f"{clause.measure_name} is charted at moments", 'Write within = "8 h".')
+    if kind == "since" and clause.of is None:
+        raise table.fault("of", "names the event the time is counted from", f"Write one of: {', '.join(EVENTS)}.")
+    if clause.of is not None and kind != "since":
+        raise table.fault("of", f"has no meaning for {clause.measure_name}", "Leave it out.")
+    if clause.per_kg and kind != "amount":
+        raise table.fault("per", "only amounts are counted per kg", "Leave it out.")
+    if clause.say and block != "escalation":
+        raise table.fault("say", "belongs to an escalation clause", "Leave it out.")
+    if kind == "span" and block != "escalation":
+        raise table.fault("measure", f"{clause.measure_name} serves escalation only", "Put it under [[escalation]].")
+
+
+def _schedule(content: Mapping[str, Any], name: str) -> tuple[Due, ...]:
+    listed = content.get("schedule", [])
+    if not isinstance(listed, list):
+        raise ProtocolError("schedule: must be a list of tables", where=name, mend="Write [[schedule]].")
+    dues = []
+    for number, entry in enumerate(listed, start=1):
+        table = _Table(entry, f"{name}, schedule number {number}", _DUE)
+        every = table.span("every", needed=True)
+        assert every is not None
+        dues.append(Due(table.text("item"), every, table.text("source", "")))
+    return tuple(dues)

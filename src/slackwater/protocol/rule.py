@@ -1,0 +1,106 @@
+"""A rule as its file says it: frozen values, nothing defaulted that a clinician should choose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from slackwater.protocol.measures import MEASURES, Measure
+
+NUMERIC = ("below", "at_most", "at_least", "above")
+WORDY = ("one_of", "none_of", "shown")
+
+
+@dataclass(frozen=True)
+class Clause:
+    """One line of a rule: a measure, a comparison, a limit and a window."""
+
+    id: str
+    measure_name: str
+    scope: str
+    comparison: str  # the file's `is`
+    limit: float | None  # internal unit; per kg if `per_kg`
+    limit_text: str  # as written
+    words: tuple[str, ...]
+    bin_min: int | None  # sliding mean, whole minutes; None: every reading
+    lasting_s: float | None
+    within_s: float | None
+    per_kg: bool
+    after: str | None  # only entries after the last such event count
+    of: str | None  # the event `hours_since` counts from
+    only_until: tuple[str, float] | None  # (event, seconds): the clause applies until then
+    data_age_s: float | None  # overrides the rule's own
+    source: str
+    say: str  # escalation: the unit's own approved words, shown as written
+
+    @property
+    def measure(self) -> Measure:
+        return MEASURES[self.measure_name]
+
+
+@dataclass(frozen=True)
+class TubeOpen:
+    """Guard: the tube must have been shown open, at the end of the run and where else `also_at` says."""
+
+    within_s: float
+    also_at_start: bool
+    by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class EffortSeen:
+    """Guard: a leak once seen with effort must have been tried again, and not seen."""
+
+    within_s: float
+
+
+@dataclass(frozen=True)
+class Applies:
+    """Whom the rule is for. Absent facts are unknown, and unknown is never 'no'."""
+
+    indication: tuple[str, ...] = ()
+    spaces: tuple[str, ...] = ()
+    min_age_years: float | None = None
+    max_age_years: float | None = None
+    excludes: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Due:
+    """An observation the unit wants charted every so often."""
+
+    item: str
+    every_s: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """A unit's own written rule, pinned by the hash of its file."""
+
+    name: str
+    version: str
+    status: str  # example, draft, approved, retired
+    approved_by: str
+    source: str
+    sha256: str
+    applies: Applies
+    data_age_s: float
+    gaps_s: float
+    restart_on: tuple[str, ...]
+    coarse_means: bool  # clauses on 'every reading' may be met on means longer than a minute
+    tube_open: TubeOpen | None
+    effort_seen: EffortSeen | None
+    guards_waived: bool
+    removal: tuple[Clause, ...]
+    step_down: tuple[Clause, ...] = ()
+    escalation: tuple[Clause, ...] = ()
+    schedule: tuple[Due, ...] = ()
+    notes: str = ""
+    file_name: str = ""
+
+    @property
+    def air_clause(self) -> Clause | None:
+        """The removal clause on air leak that runs over time, whose limit the minute table is held against."""
+        air = [clause for clause in self.removal if clause.measure_name == "air_leak"]
+        return next((clause for clause in air if clause.lasting_s), air[0] if air else None)
