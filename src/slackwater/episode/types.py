@@ -22,6 +22,7 @@ class Episode:
     connected_at: Instant | None = None
     shares_unit_with: tuple[str, ...] = ()
     shares_space_with: tuple[str, ...] = ()
+    shares_space_told: bool = False  # True: the file says who shares the space, be it nobody
     operation_kind: str | None = None
     operation_end: Instant | None = None
     indication: str | None = None
@@ -33,9 +34,9 @@ class Episode:
 class Entry:
     """One thing staff wrote.
 
-    `value` is a float in the internal unit for amounts and readings, a word for observations, and
-    None for a blank (which is not zero). `recorded` is when it was written down; what is known at
-    a moment is what had been recorded by then.
+    `value` is a float in the internal unit for amounts and readings (suction negative), a word for
+    observations, and None for a blank (which is not zero). `recorded` is when it was written down,
+    never before `time`: what is known at a moment is what had been recorded by then.
     """
 
     time: Instant
@@ -48,11 +49,17 @@ class Entry:
     by: str
     line: int
     known: bool  # False: an item this program has no rule for; shown, never used
+    conflict: bool = False  # another entry says something else of the same moment; evidence for neither
+    recorded_early: bool = False  # written down before the time it speaks of; counts from that time
 
 
 @dataclass(frozen=True)
 class Chart:
-    """All entries of one chart, ordered by time, then by line."""
+    """All entries of one chart, ordered by time, then by line.
+
+    `used + refused + duplicate + conflicting == read`. A row given twice stands in `entries` once,
+    and again in `repeats`, which nothing counts.
+    """
 
     entries: tuple[Entry, ...] = ()
     sha256: str = ""
@@ -63,6 +70,7 @@ class Chart:
     duplicate: int = 0
     conflicting: int = 0
     notes: tuple[str, ...] = ()
+    repeats: tuple[Entry, ...] = ()
 
     def of(self, *items: str) -> tuple[Entry, ...]:
         """Entries of these items, in order of time."""

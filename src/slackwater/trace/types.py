@@ -63,6 +63,7 @@ class Trace:
     exchanges: tuple[int, ...]  # instants at which another unit's log takes over
     ledger: Ledger  # of all logs together
     history: tuple[Step, ...]
+    stretches: NDArray[np.int32] | None = None  # rows at which evenly spaced stretches begin; None: not known
 
     @property
     def data_until_ms(self) -> int:

@@ -1,0 +1,161 @@
+"""The one call: log, chart, episode, rule and moment in; everything concluded out. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from slackwater.assessment import cautions
+from slackwater.assessment.assessment import Assessment, DueItem, LeakNow, last_minute
+from slackwater.assessment.facts import facts_of
+from slackwater.episode.chart import known_at
+from slackwater.episode.space import drains_not_placed, entries_for
+from slackwater.episode.types import Chart, Episode
+from slackwater.errors import UsageError
+from slackwater.leak.state import LeakTrace, leak_trace
+from slackwater.leak.words import REASONS, STATES
+from slackwater.protocol.evaluate import evaluate
+from slackwater.protocol.evaluation import Evaluation
+from slackwater.protocol.facts import Facts
+from slackwater.protocol.rule import Protocol
+from slackwater.protocol.status import Status
+from slackwater.reading.log import Ledger, Log
+from slackwater.trace.join import place
+from slackwater.trace.minutes import minutes
+from slackwater.trace.types import MINUTE_MS, Trace
+
+NOTHING = Ledger(0, 0, 0)
+
+
+def assess(
+    logs: Sequence[Log] = (),
+    *,
+    chart: Chart | None = None,
+    episode: Episode | None = None,
+    protocol: Protocol | None = None,
+    now_ms: int | None = None,
+    zone: str = "UTC",
+) -> Assessment:
+    """Judge one drain at one moment, from what was known then.
+
+    `logs`: one drain's logs in any order, overlapping or not. `now_ms`: UTC ms; None means the end of
+    the last reading (or the last charted entry). Rows and entries later than that are left out, as if
+    they had not been received. Raises UsageError where there is nothing to judge.
+    """
+    episode = episode or Episode()
+    chart = chart or Chart()
+    given_now = now_ms
+    full = place(logs) if logs else None
+    if now_ms is None:
+        now_ms = full.data_until_ms if full is not None else max((e.recorded for e in chart.entries), default=None)
+    if now_ms is None:
+        raise UsageError("neither a log nor a chart: there is nothing to judge", mend="Give a log, or --chart FILE.")
+    trace = full
+    if full is not None and full.data_until_ms > now_ms:
+        trace = _as_known(logs, now_ms)
+    chart = known_at(chart, now_ms)
+    leak = _leak(trace, chart, episode, protocol, now_ms)
+    facts = facts_of(
+        episode, chart, trace, leak, now_ms, guards_waived=protocol is not None and protocol.guards_waived
+    )
+    evaluation = evaluate(protocol, facts) if protocol is not None else None
+    return Assessment(
+        as_of_ms=now_ms,
+        as_of_last_reading=given_now is None,
+        data_until_ms=facts.data_until_ms,
+        episode=episode,
+        chart=chart,
+        trace=trace,
+        leak_trace=leak,
+        facts=facts,
+        evaluation=evaluation,
+        leak=_leak_now(leak, facts),
+        waiting_for=_waiting_for(evaluation),
+        schedule=_schedule(protocol, chart, now_ms, episode),
+        ledger=trace.ledger if trace is not None else NOTHING,
+        cautions=_cautions(protocol, trace, facts, now_ms),
+        zone=zone,
+    )
+
+
+def _as_known(logs: Sequence[Log], now_ms: int) -> Trace | None:
+    """The trace as it stood at `now_ms`; None if no row had ended by then."""
+    if all(int(log.time_ms.min()) >= now_ms for log in logs if len(log.time_ms)):
+        return None
+    trace = place(logs, until_ms=now_ms)
+    return trace if len(trace.start_ms) else None
+
+
+def _leak(
+    trace: Trace | None, chart: Chart, episode: Episode, protocol: Protocol | None, now_ms: int
+) -> LeakTrace | None:
+    if trace is None:
+        return None
+    first = int(trace.start_ms[0])
+    start = episode.connected_at if episode.connected_at is not None else first
+    end = max(now_ms, start + MINUTE_MS)
+    air = protocol.air_clause if protocol is not None else None
+    others = drains_not_placed(episode, chart)
+    return leak_trace(
+        trace, minutes(trace, start, end), entries_for(chart, "drain", episode), episode,
+        air.limit if air is not None else None, other_drains=bool(others),
+    )  # fmt: skip
+
+
+def _leak_now(leak: LeakTrace | None, facts: Facts) -> LeakNow:
+    k = last_minute(leak, facts.length)
+    if leak is None or k is None:
+        return LeakNow("cannot_tell", None, None, None, None, None, None, "missing", None)
+    end = leak.minutes.start_ms + (k + 1) * MINUTE_MS
+
+    def number(value: float) -> float | None:
+        return float(value) if np.isfinite(value) else None
+
+    return LeakNow(
+        STATES[leak.state[k]], number(leak.p_leaking[k]), leak.limit_ml_per_min, number(leak.low[k]),
+        number(leak.mid[k]), number(leak.high[k]), None, REASONS[leak.reason[k]], end,
+    )  # fmt: skip
+
+
+def _waiting_for(evaluation: Evaluation | None) -> tuple[str, ...]:
+    """What the rule still waits for, in the order of the file; guards after clauses."""
+    if evaluation is None or not evaluation.protocol.removal:
+        return ()
+    if evaluation.population.status is Status.NOT_APPLICABLE:
+        return ()
+    wanted = list(evaluation.population.reasons)
+    for part in (*evaluation.criteria, *evaluation.guards):
+        if part.status in (Status.NOT_MET, Status.CANNOT_TELL):
+            wanted += [need.what for need in part.needs[:1]] or [part.note or part.id]
+    return tuple(dict.fromkeys(wanted))
+
+
+def _schedule(protocol: Protocol | None, chart: Chart, now_ms: int, episode: Episode) -> tuple[DueItem, ...]:
+    if protocol is None:
+        return ()
+    found = []
+    for due in protocol.schedule:
+        times = [entry.time for entry in chart.of(due.item)]
+        last = times[-1] if times else None
+        start = last if last is not None else episode.connected_at
+        at = None if start is None else start + round(due.every_s * 1000)
+        found.append(DueItem(due.item, due.every_s, last, at, at is not None and at < now_ms))
+    return tuple(found)
+
+
+def _cautions(protocol: Protocol | None, trace: Trace | None, facts: Facts, now_ms: int) -> tuple[cautions.Caution, ...]:
+    found = [cautions.RIGHT_DRAIN, cautions.OTHER_CAUSES, cautions.SUPPORT_ONLY, cautions.NOT_AN_ALARM, cautions.ABSENCE]
+    found.append(cautions.freshness(facts.data_until_ms, now_ms))
+    if protocol is not None:
+        found.append(
+            cautions.rule_in_force(
+                protocol.name, protocol.version, protocol.sha256, protocol.status, protocol.approved_by, protocol.guards_waived
+            )
+        )
+    if trace is not None:
+        coarsest = max(trace.logs, key=lambda log: log.flow_step_ul_per_min)
+        found.append(
+            cautions.measurement(coarsest.flow_step_ul_per_min / 1000, coarsest.flow_step_declared, coarsest.rounding)
+        )
+    return (*found, cautions.OUT_OF_SCOPE, cautions.STATUS)

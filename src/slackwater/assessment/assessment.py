@@ -1,0 +1,89 @@
+"""Everything concluded about one drain at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from slackwater.assessment.cautions import Caution
+from slackwater.episode.types import Chart, Episode
+from slackwater.leak.state import LeakTrace
+from slackwater.protocol.evaluation import Evaluation
+from slackwater.protocol.facts import Facts
+from slackwater.protocol.status import Status
+from slackwater.reading.log import Ledger
+from slackwater.trace.types import Trace
+
+
+@dataclass(frozen=True)
+class LeakNow:
+    """The leak as last recorded, mL/min; None where it cannot be said."""
+
+    state: str  # leaking, quiet, cannot_tell
+    p: float | None  # chance of leaking at or above the limit
+    limit: float | None
+    low: float | None
+    mid: float | None
+    high: float | None
+    pattern: str | None
+    reason: str
+    at_ms: int | None  # end of the minute this speaks of
+
+
+@dataclass(frozen=True)
+class DueItem:
+    """An observation the rule wants so often: when it was last charted, and when it is due."""
+
+    item: str
+    every_s: float
+    last_ms: int | None
+    due_ms: int | None
+    overdue: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """The one answer that feeds every screen, sheet and export. There is no yes-or-no in it on purpose."""
+
+    as_of_ms: int
+    as_of_last_reading: bool  # nobody named a time: as of the last reading
+    data_until_ms: int | None
+    episode: Episode
+    chart: Chart
+    trace: Trace | None
+    leak_trace: LeakTrace | None
+    facts: Facts
+    evaluation: Evaluation | None
+    leak: LeakNow
+    waiting_for: tuple[str, ...]
+    schedule: tuple[DueItem, ...]
+    ledger: Ledger
+    cautions: tuple[Caution, ...]
+    zone: str  # the ward's zone, for doors that print times
+
+    @property
+    def overall(self) -> Status | None:
+        """The whole rule's status; None without a removal rule."""
+        if self.evaluation is None or not self.evaluation.protocol.removal:
+            return None
+        return self.evaluation.overall
+
+    @property
+    def doubtful(self) -> bool:
+        """Something cannot be told, or is met only with gaps."""
+        blurred = (Status.CANNOT_TELL, Status.MET_WITH_GAPS)
+        if self.leak.state == "cannot_tell":
+            return True
+        if self.evaluation is None:
+            return False
+        parts = (*self.evaluation.criteria, *self.evaluation.guards, *self.evaluation.escalation, *self.evaluation.step_down)
+        return self.evaluation.overall in blurred or any(part.status in blurred for part in parts)
+
+
+def last_minute(leak: LeakTrace | None, length: int) -> int | None:
+    """The last whole minute in which anything was recorded."""
+    if leak is None or not length:
+        return None
+    recorded = np.flatnonzero(leak.minutes.covered[:length] > 0)
+    return int(recorded[-1]) if len(recorded) else None

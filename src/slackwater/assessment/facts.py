@@ -1,0 +1,252 @@
+"""From a drain's episode, chart and trace to the facts a rule is judged on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.assessment.events import events
+from slackwater.assessment.spans import spans
+from slackwater.assessment.vetoes import vetoes
+from slackwater.episode.fluid.charted import fluid_intervals
+from slackwater.episode.fluid.counter import fluid_from_counter
+from slackwater.episode.fluid.record import FluidRecord
+from slackwater.episode.fluid.totals import totals_at
+from slackwater.episode.space import drains_known, drains_of_space, entries_for, this_drain
+from slackwater.episode.types import Chart, Entry, Episode
+from slackwater.leak.state import LeakTrace, known_minutes
+from slackwater.leak.words import BY_AIR, BY_FLUID, BY_SWING, SHARED, TOLERABLE
+from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal, Times, Try
+from slackwater.protocol.measures import MEASURES
+from slackwater.reading.log import NONE
+from slackwater.trace.types import Trace
+
+SCOPES = ("drain", "space", "patient")
+_NO_FLUID = ("none",)
+
+
+def facts_of(
+    episode: Episode, chart: Chart, trace: Trace | None, leak: LeakTrace | None, now_ms: int, *, guards_waived: bool
+) -> Facts:
+    """Everything known at `now_ms`; chart and trace hold nothing later (the caller saw to that)."""
+    grid_start, length = _grid(episode, chart, trace, leak, now_ms)
+    tries = _tries(chart, leak, length)
+    return Facts(
+        now_ms=now_ms,
+        grid_start_ms=grid_start,
+        length=length,
+        data_until_ms=None if trace is None else min(trace.data_until_ms, now_ms),
+        connected_ms=episode.connected_at,
+        signals=_signals(leak, length, trace),
+        amounts={("fluid_output", scope): amounts for scope in SCOPES if (amounts := _amounts(episode, chart, trace, scope))},
+        sightings=_sightings(episode, chart, leak, now_ms),
+        events=events(episode, chart, trace, leak),
+        shown_open=_shown_open(episode, chart, leak, length),
+        shown_shut=np.array(sorted(leak.handled.shown_shut_ms if leak else _times(chart, "tube_open", "no")), dtype=np.int64),
+        tries=tries,
+        cough_visible=leak is not None and leak.found.visible,
+        vetoes=vetoes(chart, tries, guards_waived=guards_waived),
+        weight_kg=_weight(episode, chart),
+        about=_about(episode, chart),
+    )
+
+
+def _grid(episode: Episode, chart: Chart, trace: Trace | None, leak: LeakTrace | None, now_ms: int) -> tuple[int, int]:
+    """Whole minutes from connection (or the first record) to the end of the data; without a log, to now."""
+    if leak is not None and trace is not None:
+        start = leak.minutes.start_ms
+        end = min(trace.data_until_ms, now_ms)
+    else:
+        first = chart.entries[0].time if chart.entries else now_ms
+        begin = episode.connected_at if episode.connected_at is not None else first
+        start, end = begin // MINUTE_MS * MINUTE_MS, now_ms
+    return start, max(0, (end - start) // MINUTE_MS)
+
+
+# --- air ------------------------------------------------------------------------------------------
+
+
+def _signals(leak: LeakTrace | None, length: int, trace: Trace | None) -> Mapping[tuple[str, str], Signal]:
+    if leak is None or trace is None:
+        return {}
+    return {("air_leak", scope): _signal(leak, length, trace) for scope in SCOPES}
+
+
+def _signal(leak: LeakTrace, length: int, trace: Trace) -> Signal:
+    minutes = leak.minutes
+    known = known_minutes(leak)[:length]
+    shared = (leak.doubt.reason == SHARED)[:length]
+    doubtful = ((leak.doubt.reason != 0) & (leak.minutes.covered >= 0.8))[:length] & ~shared
+    covered = minutes.covered[:length]
+
+    def low(bound: NDArray[np.float64], share: NDArray[np.float64] | float = 1.0) -> NDArray[np.float64]:
+        told = ~doubtful & np.isfinite(bound[:length]) & (covered > 0)
+        return np.where(told, np.where(told, bound[:length], 0.0) * share, 0.0)
+
+    def high(bound: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.where(known, bound[:length], np.inf)
+
+    unit_logs = trace.logs
+    return Signal(
+        mean_low=low(minutes.flow_low, covered),
+        mean_high=high(minutes.flow_high),
+        peak_low=low(minutes.peak_low),
+        peak_high=high(minutes.peak_high),
+        trough_low=np.where(known, low(minutes.flow_min), 0.0),
+        trough_high=high(np.maximum(minutes.flow_min, 0) + (minutes.peak_high - np.maximum(minutes.flow_max, 0))),
+        known=known,
+        tolerable=np.isin(leak.doubt.reason[:length], TOLERABLE) | ((leak.doubt.reason[:length] == 0) & ~known),
+        top_open=leak.top_open,
+        bottom_open=all(log.rounding == "ceil" and log.flow_step_ul_per_min > 0 for log in unit_logs),
+        reading_s=trace.every_ms / 1000,
+        means=any(log.statistic == "mean" for log in unit_logs),
+    )
+
+
+def _shown_open(episode: Episode, chart: Chart, leak: LeakTrace | None, length: int) -> Mapping[str, Times]:
+    charted = [*_times(chart, "tube_open", "yes"), *_times(chart, "swing", "present"), *_times(chart, "swing", "reduced")]
+    shown = {"charted": np.array(sorted(charted), dtype=np.int64)}
+    if leak is None:
+        return {**shown, "fluid": np.array(sorted(e.time for e in chart.of("fluid_output") if _positive(e)), dtype=np.int64)}
+    ends = leak.minutes.start_ms + MINUTE_MS * np.arange(1, length + 1, dtype=np.int64)
+    by = leak.open_shown[:length]
+    shown["swing"] = ends[by == BY_SWING]
+    shown["air"] = ends[(by == BY_AIR) | ((by == BY_SWING) & leak.breath.by_air[:length])]
+    shown["fluid"] = ends[(by == BY_FLUID) | leak.by_fluid[:length]]
+    return shown
+
+
+def _tries(chart: Chart, leak: LeakTrace | None, length: int) -> tuple[Try, ...]:
+    found = []
+    for entry in chart.of("cough", "walk"):
+        if not entry.conflict and entry.value in ("leak", "no_leak"):
+            found.append(Try(entry.time, entry.value == "leak", "charted"))
+    for entry in chart.of("bubbling"):
+        if not entry.conflict and str(entry.value).startswith("FE"):
+            found.append(Try(entry.time, True, "charted"))
+    if leak is not None:
+        for k in np.flatnonzero(leak.tried[:length]):
+            found.append(Try(leak.minutes.start_ms + (int(k) + 1) * MINUTE_MS, bool(leak.tried[k] > 0), "trace"))
+    return tuple(sorted(found, key=lambda attempt: (attempt.time_ms, attempt.seen)))
+
+
+# --- fluid ----------------------------------------------------------------------------------------
+
+
+def _amounts(episode: Episode, chart: Chart, trace: Trace | None, scope: str) -> Amounts | None:
+    """Bounded totals over the drains of this scope; charted amounts, else the unit's own counter."""
+    known = drains_known(episode, chart)
+    own = this_drain(episode, chart)
+    drains: tuple[str | None, ...]
+    if scope == "drain":
+        drains = (own,)
+    elif scope == "space":
+        drains = drains_of_space(episode, chart)
+    else:
+        drains = known if own in known else (own, *known)
+    records = []
+    for drain in dict.fromkeys(drains):
+        record = fluid_intervals(chart, drain, episode.connected_at if drain == own else None, known)
+        if record.source == "none" and drain == own and trace is not None:
+            record = _counted(trace) or record
+        if record.source in _NO_FLUID:
+            return None  # one drain nobody charted: the sum has no meaning
+        records.append(record)
+
+    def totals(ends_ms: Times, window_ms: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        bounds = [totals_at(record, ends_ms, window_ms) for record in records]
+        return np.sum([b[0] for b in bounds], axis=0), np.sum([b[1] for b in bounds], axis=0)
+
+    # a window may end with an entry only where every drain has been charted up to it
+    ends = np.unique(np.concatenate([record.end_ms for record in records]))
+    if len(records) > 1:
+        ends = ends[np.all([_charted_at(record, ends) for record in records], axis=0)]
+    return Amounts(totals, ends)
+
+
+def _charted_at(record: FluidRecord, ends: Times) -> NDArray[np.bool_]:
+    return np.isin(ends, record.end_ms)
+
+
+def _counted(trace: Trace) -> FluidRecord | None:
+    """The unit's own counter, one value a minute at most: no rule asks more finely."""
+    if trace.fluid_ml is None:
+        return None
+    rows = np.flatnonzero(trace.fluid_ml != NONE)
+    if len(rows) < 2:
+        return None
+    minute = trace.end_ms // MINUTE_MS
+    last = np.flatnonzero(np.diff(minute, append=minute[-1] + 1))  # last row of each minute
+    values = trace.fluid_ml[last].astype(np.float64)
+    values[trace.fluid_ml[last] == NONE] = np.nan
+    return fluid_from_counter(trace.end_ms[last], values, max(trace.every_ms, MINUTE_MS))
+
+
+# --- what was charted at moments ------------------------------------------------------------------
+
+
+def _sightings(
+    episode: Episode, chart: Chart, leak: LeakTrace | None, now_ms: int
+) -> Mapping[tuple[str, str], tuple[Sighting, ...]]:
+    found: dict[tuple[str, str], tuple[Sighting, ...]] = {}
+    for scope in SCOPES:
+        narrowed = entries_for(chart, scope, episode)
+        for name, measure in MEASURES.items():
+            if measure.kind in ("number", "word") and name != "emphysema_rise":
+                found[name, scope] = tuple(_sighting(entry) for entry in narrowed.of(name))
+        found["emphysema_rise", scope] = _rises(narrowed.of("surgical_emphysema"))
+    for name, sighting in spans(chart, leak, now_ms).items():
+        for scope in SCOPES:
+            found[name, scope] = (sighting,)
+    return found
+
+
+def _sighting(entry: Entry) -> Sighting:
+    if entry.conflict or entry.value is None:
+        return Sighting(entry.time, conflict=True, line=entry.line)
+    if isinstance(entry.value, str):
+        letters = entry.value.rstrip("1234567") if entry.item == "bubbling" else entry.value
+        return Sighting(entry.time, word=letters, line=entry.line)
+    return Sighting(entry.time, entry.value, entry.value, line=entry.line)
+
+
+def _rises(entries: tuple[Entry, ...]) -> tuple[Sighting, ...]:
+    """Grades by which emphysema stands above the last lower entry, at each entry."""
+    found = []
+    lowest: float | None = None
+    for entry in entries:
+        if entry.conflict or not isinstance(entry.value, float):
+            continue
+        lowest = entry.value if lowest is None else min(lowest, entry.value)
+        rise = entry.value - lowest
+        found.append(Sighting(entry.time, rise, rise, line=entry.line))
+    return tuple(found)
+
+
+def _positive(entry: Entry) -> bool:
+    return isinstance(entry.value, float) and entry.value > 0 and not entry.conflict
+
+
+def _times(chart: Chart, item: str, value: str) -> list[int]:
+    return [entry.time for entry in chart.of(item) if entry.value == value and not entry.conflict]
+
+
+def _weight(episode: Episode, chart: Chart) -> float | None:
+    charted = [e.value for e in chart.of("weight") if isinstance(e.value, float) and not e.conflict]
+    return charted[-1] if charted else episode.weight_kg
+
+
+def _about(episode: Episode, chart: Chart) -> Mapping[str, str | float | None]:
+    breathing = [str(e.value) for e in chart.of("breathing") if e.value is not None and not e.conflict]
+    return {
+        "indication": episode.indication,
+        "operation.kind": episode.operation_kind,
+        "operation.end": episode.operation_end,
+        "drain.space": episode.space,
+        "drain.connected_at": episode.connected_at,
+        "patient.age_years": episode.age_years,
+        "patient.weight_kg": _weight(episode, chart),
+        "breathing": breathing[-1] if breathing else episode.breathing,
+    }

@@ -1,0 +1,86 @@
+"""Lengths of time that have run up to now: what an escalation clause may ask about.
+
+Each is a sighting at now with a lower and an upper bound in seconds; where nothing is known the
+bounds are open, and the clause says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from slackwater.episode.types import Chart
+from slackwater.leak.handling import handling
+from slackwater.leak.state import LeakTrace
+from slackwater.leak.stretches import Flags
+from slackwater.protocol.facts import MINUTE_MS, Sighting
+
+SHORT_SHARE = 0.8  # of the ordered suction: less, while it is not reached, is short of the order
+STALE_MIN = 10  # a span judged on a trace that ended longer ago than this is not known
+
+
+def spans(chart: Chart, leak: LeakTrace | None, now_ms: int) -> Mapping[str, Sighting]:
+    """Every measure of kind `span`."""
+    found = {"clamped_for": _clamped(chart, now_ms), "output_stopped_for": _output_stopped(chart, now_ms)}
+    for name, flags in _flags(leak).items():
+        found[name] = _run_to_now(flags, leak, now_ms)
+    for name in ("suction_short_for", "positive_pressure_for", "open_circuit_for"):
+        found.setdefault(name, Sighting(now_ms, 0.0, math.inf))
+    return found
+
+
+def _flags(leak: LeakTrace | None) -> Mapping[str, Flags]:
+    if leak is None:
+        return {}
+    flags: dict[str, Flags] = {"open_circuit_for": leak.doubt.disconnected}
+    minutes = leak.minutes
+    if np.isfinite(minutes.pressure).any():
+        flags["positive_pressure_for"] = leak.doubt.positive
+        if np.isfinite(minutes.set_suction).any():
+            with np.errstate(invalid="ignore"):
+                due = minutes.set_suction < -1
+                flags["suction_short_for"] = due & (minutes.pressure > SHORT_SHARE * minutes.set_suction)
+    return flags
+
+
+def _run_to_now(flags: Flags, leak: LeakTrace | None, now_ms: int) -> Sighting:
+    """How long the flag has stood up to the last recorded minute; open upwards where that is stale."""
+    assert leak is not None
+    recorded = np.flatnonzero(leak.minutes.covered > 0)
+    if not len(recorded):
+        return Sighting(now_ms, 0.0, math.inf)
+    last = int(recorded[-1])
+    clear = np.flatnonzero(~flags[: last + 1])
+    start = int(clear[-1]) + 1 if len(clear) else 0
+    seconds = (last + 1 - start) * 60.0
+    silent = now_ms - (leak.minutes.start_ms + (last + 1) * MINUTE_MS)
+    high = seconds if silent <= STALE_MIN * MINUTE_MS else seconds + silent / 1000
+    return Sighting(now_ms, seconds, high)
+
+
+def _clamped(chart: Chart, now_ms: int) -> Sighting:
+    standing = [i for i in handling(chart).clamped if i.end_ms > now_ms]
+    seconds = (now_ms - standing[-1].start_ms) / 1000 if standing else 0.0
+    return Sighting(now_ms, seconds, seconds)
+
+
+def _output_stopped(chart: Chart, now_ms: int) -> Sighting:
+    """Time over which charted amounts have been zero, after some that were not."""
+    amounts = [e for e in chart.of("fluid_output") if not e.conflict]
+    if not amounts:
+        return Sighting(now_ms, 0.0, math.inf)
+    stopped_at: int | None = None
+    ran = False
+    blank = False
+    for entry in amounts:
+        if not isinstance(entry.value, float):
+            blank = True
+        elif entry.value > 0:
+            ran, stopped_at, blank = True, entry.time, False
+    if not ran or stopped_at is None:
+        return Sighting(now_ms, 0.0, 0.0)
+    last = amounts[-1].time
+    certain = 0.0 if blank else (last - stopped_at) / 1000
+    return Sighting(now_ms, certain, (now_ms - stopped_at) / 1000)

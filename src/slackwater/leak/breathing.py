@@ -1,0 +1,146 @@
+"""Does the pressure at the unit breathe with the patient, and does the flow answer it?
+
+A swing shows an open tube only if it is breathing. Pump ripple repeats like a clock, breathing
+wanders; a heartbeat is small. Too few readings is 'cannot say', never 'no swing'.
+
+The thresholds here are ours, argued in docs/definitions.md; none is a clinical limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.trace.types import NONE, Minutes, Trace
+
+BLOCK_MIN = 4  # minutes looked at together: long enough to tell a wandering rhythm from a clock's
+SMALLEST_SWING_CMH2O = 1.0  # below this a heartbeat or the pump explains it as well
+SHARE_OF_OWN = 0.3  # of the patient's own usual swing
+LINE_SHARE = 0.75  # of the band's power within one line of the spectrum: a pump, not a patient
+LOW_HZ, HIGH_HZ = 0.1, 0.75  # 6 to 45 breaths a minute
+ANSWERS = 0.35  # correlation of flow with pressure from which the flow 'answers'
+
+
+@dataclass(frozen=True, eq=False)
+class Breathing:
+    """Per minute: swing (cmH2O, NaN where it cannot be said), and whether it shows the tube open."""
+
+    swing: NDArray[np.float64]
+    by_swing: NDArray[np.bool_]
+    by_air: NDArray[np.bool_]
+    usual_cmh2o: float  # the patient's own usual swing; NaN if never seen
+    fast_enough: bool  # the log could show a swing at all
+    rate_per_min: NDArray[np.float64]  # by block, spread over its minutes; NaN where unclear
+
+
+def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Breathing:
+    """Swing and its meaning for every minute of `minutes`. `ventilated`: a machine breathes like a clock."""
+    n = len(minutes)
+    swing = minutes.pressure_p95 - minutes.pressure_p05
+    few = ~np.isfinite(swing)
+    if few.all():  # a slow log: only its own extremes can show a swing
+        swing = minutes.pressure_max - minutes.pressure_min
+        swing = np.where(minutes.pressure_readings >= 1, swing, np.nan)
+        if trace.pressure_min_mcmh2o is None and trace.every_ms > 10_000:
+            swing = np.full(n, np.nan)
+    fast = bool(np.isfinite(swing).any())
+    none = np.zeros(n, dtype=np.bool_)
+    if not fast:
+        return Breathing(swing, none, _slow_air(minutes), float("nan"), False, np.full(n, np.nan))
+    seen = swing[np.isfinite(swing) & (swing >= SMALLEST_SWING_CMH2O)]
+    usual = float(np.percentile(seen, 75)) if len(seen) >= 10 else float("nan")
+    needed = max(SMALLEST_SWING_CMH2O, SHARE_OF_OWN * usual) if np.isfinite(usual) else SMALLEST_SWING_CMH2O
+    with np.errstate(invalid="ignore"):
+        enough = swing >= needed  # an unknown swing compares as not enough
+    if trace.every_ms > 2_500 or trace.pressure_mcmh2o is None:
+        return Breathing(swing, enough, _slow_air(minutes) if trace.every_ms > 10_000 else none, usual, True, np.full(n, np.nan))
+    rhythm = _rhythm(trace, minutes.start_ms, n)
+    patient = enough & ((rhythm.line_share < LINE_SHARE) | ventilated)
+    return Breathing(swing, patient, patient & rhythm.answers, usual, True, rhythm.rate_per_min)
+
+
+@dataclass(frozen=True, eq=False)
+class _Rhythm:
+    line_share: NDArray[np.float64]
+    answers: NDArray[np.bool_]
+    rate_per_min: NDArray[np.float64]
+
+
+def _even(values: NDArray[np.int32], trace: Trace, start_ms: int, samples: int) -> NDArray[np.float32]:
+    """Readings on an even grid of the usual cadence; NaN where there is none."""
+    out = np.full(samples, np.nan, dtype=np.float32)
+    at = (trace.start_ms - start_ms + trace.every_ms // 2) // trace.every_ms
+    good = (at >= 0) & (at < samples) & (values != NONE)
+    out[at[good]] = values[good]
+    return out
+
+
+def _rhythm(trace: Trace, start_ms: int, n: int) -> _Rhythm:
+    per_block = int(BLOCK_MIN * 60_000 // trace.every_ms)
+    blocks = -(-n // BLOCK_MIN)
+    assert trace.pressure_mcmh2o is not None
+    pressure = _even(trace.pressure_mcmh2o, trace, start_ms, blocks * per_block).reshape(blocks, per_block)
+    flow = _even(trace.flow_ul_per_min, trace, start_ms, blocks * per_block).reshape(blocks, per_block)
+    usable = np.isfinite(pressure).sum(axis=1) >= 0.5 * per_block
+    pressure, flow = _about_its_mean(pressure), _about_its_mean(flow)
+    power = np.abs(np.fft.rfft(pressure * np.hanning(per_block).astype(np.float32), axis=1)) ** 2
+    hz = np.fft.rfftfreq(per_block, trace.every_ms / 1000)
+    band = (hz >= LOW_HZ) & (hz <= HIGH_HZ)
+    power = power[:, band]
+    total = power.sum(axis=1)
+    peak = power.argmax(axis=1)
+    padded = np.pad(power, ((0, 0), (2, 2)))
+    around = sum(padded[np.arange(blocks), peak + shift] for shift in range(5))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(usable & (total > 0), around / total, 1.0)
+        rate = np.where(usable & (total > 0), hz[band][peak] * 60, np.nan)
+    answers = usable & (_answer(flow, pressure) >= ANSWERS)
+    return _Rhythm(*(np.repeat(column, BLOCK_MIN)[:n] for column in (share, answers, rate)))
+
+
+def _about_its_mean(rows: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Each row less its mean and its slope, holes at zero."""
+    held = np.where(np.isfinite(rows), rows, 0)
+    count = np.maximum(np.isfinite(rows).sum(axis=1, keepdims=True), 1)
+    level = np.where(np.isfinite(rows), rows - held.sum(axis=1, keepdims=True) / count, 0)
+    ramp = np.linspace(-1, 1, rows.shape[1], dtype=np.float32)
+    slope = (level * ramp).sum(axis=1, keepdims=True) / (ramp**2).sum()
+    return np.where(np.isfinite(rows), level - slope * ramp, 0).astype(np.float32)
+
+
+def _answer(flow: NDArray[np.float32], pressure: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Largest correlation, of either sign, between flow and pressure within two readings' delay."""
+    best = np.zeros(len(flow))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for shift in (-2, -1, 0, 1, 2):
+            a = flow[:, 2 + shift : flow.shape[1] - 2 + shift]
+            b = pressure[:, 2:-2]
+            size = np.sqrt((a * a).sum(axis=1) * (b * b).sum(axis=1))
+            best = np.fmax(best, np.where(size > 0, np.abs((a * b).sum(axis=1)) / size, 0.0))
+    return best
+
+
+def _slow_air(minutes: Minutes) -> NDArray[np.bool_]:
+    """In a log of slow means: flow that keeps changing at one suction answers the patient.
+
+    A joint's leak follows the pump and is steady; a lung's follows breathing, posture and talk.
+    """
+    n = len(minutes)
+    span = 30
+    out = np.zeros(n, dtype=np.bool_)
+    if n < span:
+        return out
+    flow = np.where(minutes.covered > 0.5, minutes.flow, np.nan)
+    cell = np.nanmedian(minutes.flow_high - minutes.flow_low) if np.isfinite(minutes.flow_high).any() else 0.0
+    for start in range(0, n - span + 1, span):
+        piece, pressure = flow[start : start + span], minutes.pressure[start : start + span]
+        good = piece[np.isfinite(piece)]
+        if len(good) < span // 2:
+            continue
+        steady = np.nanmax(pressure) - np.nanmin(pressure) < 3.0 if np.isfinite(pressure).any() else True
+        low, high = np.percentile(good, (10, 90))
+        if steady and low > 0 and high - low >= max(2 * cell, 0.15 * high):
+            out[start : start + span] = np.isfinite(piece)
+    return out

@@ -1,0 +1,74 @@
+"""What staff charted of the tube and the unit, as intervals and instants that bear on the trace."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from slackwater.episode.types import Chart, Entry
+from slackwater.trace.types import Interval
+
+FOREVER = 1 << 62
+
+# Each opens a stretch of its kind; the words that end it.
+_CLAMP_ENDS = {("clamp", "off")}
+_OFF_ENDS = {("suction_unit", "on"), ("suction_unit", "exchanged")}
+_APART_ENDS = {("tubing", "reconnected")}
+_SHUT_ENDS = {
+    ("tubing", "checked"), ("tubing", "milked"), ("tubing", "flushed"), ("tubing", "reconnected"), ("tube_open", "yes"),
+    ("swing", "present"), ("swing", "reduced"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Handling:
+    """Charted handling of one drain. Open-ended stretches end at `FOREVER`."""
+
+    clamped: tuple[Interval, ...] = ()  # why: handling, trial, ordered or ''
+    off: tuple[Interval, ...] = ()
+    apart: tuple[Interval, ...] = ()  # apart or capped
+    shut: tuple[Interval, ...] = ()  # kinked, or charted not open
+    shown_open_ms: tuple[int, ...] = ()  # tube_open yes, swing present or reduced, tube flushed
+    shown_shut_ms: tuple[int, ...] = ()
+    reconnected_ms: tuple[int, ...] = ()
+    exchanged_ms: tuple[int, ...] = ()
+    flushed_ms: tuple[int, ...] = ()
+
+
+def handling(chart: Chart) -> Handling:
+    """Gather what the chart says; entries that contradict each other are left out."""
+    entries = [entry for entry in chart.entries if entry.known and not entry.conflict]
+    return Handling(
+        clamped=_stretches(entries, {("clamp", "on")}, _CLAMP_ENDS, note=True),
+        off=_stretches(entries, {("suction_unit", "off")}, _OFF_ENDS),
+        apart=_stretches(entries, {("tubing", "apart"), ("tubing", "capped")}, _APART_ENDS),
+        shut=_stretches(entries, {("tubing", "kinked"), ("tube_open", "no")}, _SHUT_ENDS),
+        shown_open_ms=_times(entries, {("tube_open", "yes"), ("swing", "present"), ("swing", "reduced")}),
+        shown_shut_ms=_times(entries, {("tube_open", "no")}),
+        reconnected_ms=_times(entries, _APART_ENDS),
+        exchanged_ms=_times(entries, {("suction_unit", "exchanged")}),
+        flushed_ms=_times(entries, {("tubing", "flushed")}),
+    )
+
+
+def _key(entry: Entry) -> tuple[str, str]:
+    return entry.item, str(entry.value)
+
+
+def _times(entries: list[Entry], keys: set[tuple[str, str]]) -> tuple[int, ...]:
+    return tuple(entry.time for entry in entries if _key(entry) in keys)
+
+
+def _stretches(
+    entries: list[Entry], begins: set[tuple[str, str]], ends: set[tuple[str, str]], *, note: bool = False
+) -> tuple[Interval, ...]:
+    stretches: list[Interval] = []
+    start: Entry | None = None
+    for entry in entries:
+        if _key(entry) in begins and start is None:
+            start = entry
+        elif _key(entry) in ends and start is not None:
+            stretches.append(Interval(start.time, entry.time, start.note.strip().lower() if note else str(start.value)))
+            start = None
+    if start is not None:
+        stretches.append(Interval(start.time, FOREVER, start.note.strip().lower() if note else str(start.value)))
+    return tuple(stretches)
