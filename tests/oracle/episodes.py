@@ -196,12 +196,15 @@ class _Draw:
         lines = []
         if kind == "signal":
             lines += ['measure = "air_leak"', *self.comparison(tuple(self.limits))]
+            bins = 7
             if some() < 0.75:
-                lines.append(f'lasting = "{self.span(3, 30)}"')
+                minutes = chance.randint(3, 30)
+                bins = min(bins, minutes)  # a window longer than `lasting` never fits
+                lines.append(f'lasting = "{minutes} min"')
             else:
                 lines.append(f'within = "{self.span(1, 30, odd=True)}"')
             if some() < 0.6:
-                lines.append(f'bin = "{self.span(1, 7)}"')
+                lines.append(f'bin = "{self.span(1, bins)}"')
             if some() < 0.1:
                 lines.append('scope = "drain"')
         elif kind == "amount":

@@ -47,6 +47,7 @@ def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
     ]
     now = Moment(facts.now_ms, facts.length)
     whole = [answers(protocol, facts, moment) for moment in [*ends, now]]
+    only_those_that_ever_stood(whole)
     timeline = [answer["overall"] for answer in whole[:-1]]
     return {
         **whole[-1],
@@ -56,8 +57,17 @@ def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
             for block in ("criteria", "guards", "step_down", "escalation")
         },
         "first_met_ms": first_met(ends, timeline),
-        "met_since_ms": met_since(ends, timeline, whole[-1]["overall"], now),
+        "met_since_ms": met_since(ends, timeline, whole[-1]["overall"]),
     }
+
+
+def only_those_that_ever_stood(whole: list[dict[str, Any]]) -> None:
+    """Vetoes that stand at none of the moments judged are not listed; the others are numbered in order."""
+    listed = [id_ for id_ in whole[-1]["guards"] if id_.startswith("veto_")]
+    stood = [id_ for id_ in listed if any(answer["guards"][id_] is not NONE for answer in whole)]
+    for answer in whole:
+        vetoes = {id_: answer["guards"].pop(id_) for id_ in listed}
+        answer["guards"].update({f"veto_{n}": vetoes[id_] for n, id_ in enumerate(stood, start=1)})
 
 
 def answers(protocol: Protocol, facts: Facts, moment: Moment) -> dict[str, Any]:
@@ -66,11 +76,11 @@ def answers(protocol: Protocol, facts: Facts, moment: Moment) -> dict[str, Any]:
     criteria = {c.id: judged(protocol, facts, c, moment, "removal", fits) for c in protocol.removal}
     steps = {c.id: judged(protocol, facts, c, moment, "step_down", fits) for c in protocol.step_down}
     alerts = {c.id: judged(protocol, facts, c, moment, "escalation", fits) for c in protocol.escalation}
-    guards = guards_and_vetoes(protocol, facts, moment)
+    guards = {} if fits is NONE or no_verdict(facts) else guards_and_vetoes(protocol, facts, moment)
     return {
         "overall": together(criteria.values(), guards.values(), fits, no_verdict(facts)),
         "criteria": criteria,
-        "guards": guards,
+        "guards": guards if protocol.removal else {},
         "step_down": steps,
         "step_down_overall": together(
             steps.values(), [s for id_, s in guards.items() if id_.startswith("veto_")], fits, no_verdict(facts)
@@ -105,15 +115,17 @@ def first_met(ends: Sequence[Moment], timeline: Sequence[Status]) -> int | None:
     return None
 
 
-def met_since(ends: Sequence[Moment], timeline: Sequence[Status], overall: Status, now: Moment) -> int | None:
-    """Where the whole is met now: the end of the first minute of the unbroken stretch that reaches now."""
-    if overall is not MET:
-        return None
-    since = now.ms
-    for moment, status in zip(reversed(ends), reversed(timeline), strict=True):
-        if status is not MET:
-            break
-        since = moment.ms
+def met_since(ends: Sequence[Moment], timeline: Sequence[Status], overall: Status) -> int | None:
+    """Where the whole is met now: the end of the first minute of the unbroken stretch that reaches now.
+
+    None where the grid does not show it: the whole became met after the grid's last minute.
+    """
+    since = None
+    if overall is MET:
+        for moment, status in zip(reversed(ends), reversed(timeline), strict=True):
+            if status is not MET:
+                break
+            since = moment.ms
     return since
 
 
@@ -240,26 +252,19 @@ def exact(value: float) -> Number:
 def signal(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fires: bool) -> Status:
     recorded = facts.signals.get((clause.measure_name, clause.scope))
     if clause.lasting_s is not None:
-        return lasting(protocol, facts, clause, recorded, moment)
+        return lasting(protocol, facts, clause, recorded, moment, fires)
     if recorded is None:
         return UNKNOWN
     return within(protocol, facts, clause, recorded, moment, fires)
 
 
 def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: bool = False) -> Status:
-    """The window that begins with minute `first`, by the means of its minutes' bounds.
-
-    A minute before the record is one of which nothing is recorded.
-    """
+    """The window that begins with minute `first`, by the means of its minutes' bounds."""
     size = clause.bin_min or 1
     low: Number = 0
     high: Number = 0
     held = 0
     for minute in range(first, first + size):
-        if minute < 0:
-            low, high = low + nothing(recorded), inf
-            held += 1
-            continue
         known = bool(recorded.known[minute])
         if leave_out and not known and bool(recorded.tolerable[minute]):
             continue
@@ -272,11 +277,6 @@ def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: bool 
     limit = exact_limit(clause) * 1000 * held
     plain = limit.numerator if limit.denominator == 1 else limit
     return compare(clause.comparison, low, high, plain, recorded.top_open, recorded.bottom_open)
-
-
-def nothing(recorded: Signal) -> Number:
-    """The lower bound of a minute of which nothing was recorded."""
-    return 0
 
 
 def thousandths(value: float) -> Number:
@@ -308,19 +308,19 @@ def remembered(clause: Clause, recorded: Signal, first: int, leave_out: bool = F
 
 
 def lasting(
-    protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal | None, moment: Moment
+    protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal | None, moment: Moment, fires: bool
 ) -> Status:
     """Judged on all windows that lie wholly inside the last `lasting`."""
     assert clause.lasting_s is not None
     needed = round(clause.lasting_s / 60)
     end_ms = facts.grid_start_ms + moment.minutes * MINUTE_MS
-    if broken(protocol, facts, end_ms, needed * MINUTE_MS):
-        return NOT
     if recorded is None:
         return UNKNOWN
+    if broken(protocol, facts, end_ms, needed * MINUTE_MS):
+        return NOT
     size = clause.bin_min or 1
     begin = moment.minutes - needed  # below zero: earlier than the record
-    windows = range(begin, moment.minutes - size + 1)
+    windows = range(max(begin, 0), moment.minutes - size + 1)
     seen = [remembered(clause, recorded, first) for first in windows]
     if NOT in seen:
         return NOT
@@ -330,7 +330,7 @@ def lasting(
         return UNKNOWN
     if UNKNOWN not in seen:
         return MET
-    return with_gaps(protocol, clause, recorded, begin, moment.minutes, windows)
+    return with_gaps(protocol, clause, recorded, begin, moment.minutes, windows, fires)
 
 
 def broken(protocol: Protocol, facts: Facts, end_ms: int, needed_ms: int) -> bool:
@@ -350,10 +350,10 @@ def coarse(protocol: Protocol, clause: Clause, recorded: Signal) -> bool:
 
 
 def with_gaps(
-    protocol: Protocol, clause: Clause, recorded: Signal, begin: int, end: int, windows: range
+    protocol: Protocol, clause: Clause, recorded: Signal, begin: int, end: int, windows: range, fires: bool
 ) -> Status:
-    """Judged again with the missing minutes left out of every mean."""
-    if protocol.gaps_s <= 0:
+    """Judged again with the missing minutes left out of every mean; gaps never quiet an escalation."""
+    if protocol.gaps_s <= 0 or fires:
         return UNKNOWN
     unknown = 0
     for minute in range(begin, end):
@@ -411,7 +411,7 @@ def amount(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fir
             return UNKNOWN
         limit = limit * Fraction(str(facts.weight_kg))
     window_ms = round(clause.within_s * 1000)
-    fresh_ms = window_ms if fires else data_age_ms(protocol, clause)
+    fresh_ms = max(window_ms if fires else 0, data_age_ms(protocol, clause))
     last = last_entry(amounts, moment)
     end = last if last is not None and moment.ms - last <= fresh_ms else moment.ms
     times = 1 if clause.lasting_s is None else round(clause.lasting_s / clause.within_s)
@@ -503,13 +503,15 @@ def tube_open(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     if shut and (not shown or max(shut) > max(shown)):
         return NOT
     end = facts.grid_start_ms + moment.minutes * MINUTE_MS  # the end of the data as known at that moment
+    if facts.data_until_ms is None:  # without a log: then
+        end = moment.ms
     reach = guard.within_s * 1000
-    at_end = any(end - reach < instant for instant in shown)
+    at_end = any(end - reach < instant <= end for instant in shown)
     at_start = True
     air = protocol.air_clause
     if guard.also_at_start and air is not None and air.lasting_s is not None:
         begin = end - air.lasting_s * 1000
-        at_start = any(begin <= instant <= begin + reach for instant in shown)
+        at_start = any(begin < instant <= begin + reach for instant in shown)
     return MET if at_end and at_start else UNKNOWN
 
 

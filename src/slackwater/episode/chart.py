@@ -105,9 +105,7 @@ def _item_name(text: str, where: str) -> str:
     if name not in ITEMS:
         for known in ITEMS:
             if one_slip_apart(name, known) or name.replace("_", "") == known.replace("_", ""):
-                raise ChartError(
-                    f"item {text!r} is not known", where=f"{where}, column item", mend=f"Write {known}."
-                )
+                raise ChartError(f"item {text!r} is not known", where=f"{where}, column item", mend=f"Write {known}.")
     return name
 
 

@@ -54,7 +54,7 @@ def read_episode(data: bytes, name: str) -> Episode:
     """
     text = plain_text(data, name, EpisodeError)
     try:
-        found = tomllib.loads(text)
+        found = tomllib.loads(text + "\n")  # so that a fault at the end has a line
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         line = re.search(r"at line (\d+), column (\d+)", str(error))
         place = f"{name}, line {line[1]}, column {line[2]}" if line else name
@@ -93,9 +93,7 @@ def _known_keys(found: Mapping[str, Any], name: str) -> None:
     for key, value in found.items():
         if key in _TABLES:
             if not isinstance(value, dict):
-                raise EpisodeError(
-                    "is not a table", where=f"{name}, {key}", mend=f"Write [{key}] on its own line."
-                )
+                raise EpisodeError("is not a table", where=f"{name}, {key}", mend=f"Write [{key}] on its own line.")
             for inner in value:
                 if inner not in _KEYS[key]:
                     _unknown(f"{name}, {key}.{inner}", inner, key)
@@ -156,9 +154,7 @@ class _Table:
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise self._refuse(
-                key, f"{value!r} is not a number", f"Write digits without a unit, e.g. {key} = 34."
-            )
+            raise self._refuse(key, f"{value!r} is not a number", f"Write digits without a unit, e.g. {key} = 34.")
         if value > highest or value < 0 or (above_zero and value == 0):
             unit = key.rpartition("_")[2]
             raise self._refuse(

@@ -30,7 +30,7 @@ def settle(entries: Iterable[Entry], sole_drain: str | None = None) -> tuple[Ent
     for slot, sayings in slots.items():
         conflict = len(sayings) > 1 and not _many(slot[1]) and not _before_and_after(slot, slots)
         for same in sayings.values():
-            first, *rest = sorted(same, key=lambda entry: (entry.recorded, entry.line))
+            first, *rest = sorted(same, key=_precedence)
             kept.append(first if first.conflict == conflict else replace(first, conflict=conflict))
             repeats.extend(rest)
     return tuple(sorted(kept, key=_place)), tuple(sorted(repeats, key=_place))
@@ -45,6 +45,11 @@ def _drain(entry: Entry, sole_drain: str | None) -> str | None:
     if item is not None and item.subject == "patient":
         return None  # one patient, whichever drain the row was filed under
     return entry.drain if entry.drain is not None else sole_drain
+
+
+def _precedence(entry: Entry) -> tuple[object, ...]:
+    """Which of several rows that say the same is kept; by what they hold, so that their order says nothing."""
+    return entry.recorded, entry.drain or "", entry.note, entry.by, entry.text, entry.recorded_early, entry.line
 
 
 def _many(name: str) -> bool:

@@ -48,9 +48,7 @@ def read_value(item: Item, value: str, unit_name: str) -> float | str | None:
 def _word(item: Item, value: str) -> str:
     word = plain_word(value)
     if word not in item.words:
-        raise ChartError(
-            f"{value!r} is no value of {item.name}", where="column value", mend=meant(word, item.words)
-        )
+        raise ChartError(f"{value!r} is no value of {item.name}", where="column value", mend=meant(word, item.words))
     return word
 
 

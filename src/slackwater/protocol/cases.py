@@ -1,7 +1,7 @@
 """Cases beside a rule: 'given this was recorded, expect these answers'.
 
-The language is docs/protocol-cases.md. A case says what was recorded in the words of the rule, never as a log; so a unit can read and write one,
-and a rule is tried without any trace.
+The language is docs/protocol-cases.md. A case says what was recorded in the words of the rule, never as
+a log; so a unit can read and write one, and a rule is tried without any trace.
 """
 
 from __future__ import annotations

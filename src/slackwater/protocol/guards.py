@@ -38,7 +38,7 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     at_end = _shown_in(shown, ends - within, ends)
     ok = at_end.copy()
     air = protocol.air_clause
-    lasting = round((air.lasting_s or 0.0) * 1000) if air is not None else 0
+    lasting = 0 if air is None or air.lasting_s is None else round(air.lasting_s * 1000)
     if guard.also_at_start and lasting:
         starts = ends - lasting
         ok &= _shown_in(shown, starts, np.minimum(starts + within, ends))

@@ -50,7 +50,7 @@ def judge_population(applies: Applies, facts: Facts) -> Population:
             value = facts.about.get(place)
             if value == word:
                 outside.append(f"excluded: {word}")
-            elif value is None and home:
+            elif value is None:  # where the word has no home it might stand in any of them
                 unknown.append(f"{place} not recorded, and the rule excludes {word}")
     for place in applies.needs:
         if facts.about.get(place) is None:

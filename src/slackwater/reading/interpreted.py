@@ -24,4 +24,3 @@ def exceptval(**_: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
 def cast(_: Any, value: Any) -> Any:
     """A C cast where compiled; here the value."""
     return value
-

@@ -545,8 +545,7 @@ def scan(
                     while q > cell and classes[text[q - 1]] == 4:
                         q -= 1
                     if q == cell or (
-                        missing_start[text[cell]] != 0
-                        and _missing(text, cell, missing, missing_ends, classes) == q
+                        missing_start[text[cell]] != 0 and _missing(text, cell, missing, missing_ends, classes) == q
                     ):
                         values[slot, row] = none
                     elif last_words[slot, 2] >= 0 and _same(
@@ -594,8 +593,7 @@ def scan(
                             pieces[slot, 0] = cell
                             pieces[slot, 1] = q
                         elif q > cell and (
-                            missing_start[text[cell]] == 0
-                            or _missing(text, cell, missing, missing_ends, classes) != q
+                            missing_start[text[cell]] == 0 or _missing(text, cell, missing, missing_ends, classes) != q
                         ):
                             serial_from = cell
                             serial_to = q

@@ -111,9 +111,7 @@ def check_keys(tables: Mapping[str, Any], name: str, unconfirmed: tuple[str, ...
         for key, value in keys.items():
             known = TABLES[table]
             if key not in known:
-                raise LayoutError(
-                    f"there is no key {key!r}", where=f"{name}, {table}", mend=_nearest(key, list(known))
-                )
+                raise LayoutError(f"there is no key {key!r}", where=f"{name}, {table}", mend=_nearest(key, list(known)))
             _check_value(value, known[key], f"{name}, {table}.{key}")
     _check_present(tables, name, unconfirmed)
 
@@ -121,7 +119,9 @@ def check_keys(tables: Mapping[str, Any], name: str, unconfirmed: tuple[str, ...
 def _check_present(tables: Mapping[str, Any], name: str, unconfirmed: tuple[str, ...]) -> None:
     for table in REQUIRED_TABLES:
         if table not in tables and not any(open_key.startswith(f"{table}.") for open_key in unconfirmed):
-            raise LayoutError(f"the table [{table}] is missing", where=name, mend=f"Write [{table}] with {_first(table)}.")
+            raise LayoutError(
+                f"the table [{table}] is missing", where=name, mend=f"Write [{table}] with {_first(table)}."
+            )
     for table, known in TABLES.items():
         if table not in tables:
             continue
@@ -166,13 +166,15 @@ def _check_value(value: object, key: Key, where: str) -> None:
         raise LayoutError(f"the value is not {said}", where=where, mend=f"Write e.g. {key.example}.")
     if key.choices and value not in key.choices:
         shown = ", ".join(repr(choice) for choice in key.choices)
-        raise LayoutError(f"{_brief(value)} is not one of {shown}", where=where, mend=f"Write one of them, e.g. {key.example}.")
+        raise LayoutError(
+            f"{_brief(value)} is not one of {shown}", where=where, mend=f"Write one of them, e.g. {key.example}."
+        )
     try:
         if kind == "unit":
             unit(str(value), dimension)
-        elif kind == "amount" and parse_quantity(str(value), dimension).value <= 0:
-            raise LayoutError(f"{_brief(value)} is not above zero", where=where, mend=f"Write e.g. {key.example}.")
-        elif kind == "span" and parse_span(str(value)) <= 0:
+        elif (kind == "amount" and parse_quantity(str(value), dimension).value <= 0) or (
+            kind == "span" and parse_span(str(value)) <= 0
+        ):
             raise LayoutError(f"{_brief(value)} is not above zero", where=where, mend=f"Write e.g. {key.example}.")
     except QuantityError as error:
         raise LayoutError(error.what, where=where, mend=error.mend) from None

@@ -194,8 +194,9 @@ decimal = ".".
         for table in list(TABLES)[2:]:
             part = getattr(self, table)
             for key in ("column", "max_column", "min_column"):
-                if part is not None and getattr(part, key, ""):
-                    named[f"{table}.{key}"] = getattr(part, key)
+                column: str = getattr(part, key, "")
+                if column:
+                    named[f"{table}.{key}"] = column
         return named
 
 
@@ -246,7 +247,7 @@ def _plain(value: Any) -> Any:
 def _said(table: str, key: str, value: Any) -> bool:
     if (table, key) in (("log", "quote"), ("log", "missing")):  # empty is an answer here
         return True
-    return value != "" and value != []
+    return bool(value not in ("", []))
 
 
 def _thousandths(amount: str, dimension: str) -> int | None:
@@ -264,7 +265,9 @@ def _check_together(layout: Layout) -> None:
     if shape.quote and shape.quote in (shape.separator, shape.decimal):
         raise LayoutError("log.quote is also the separator or decimal mark", where=name, mend="Write quote = '\"'.")
     if len(layout.time.columns) > 4 or ("time.columns" not in layout.unconfirmed and not layout.time.columns):
-        raise LayoutError("names no stamp column, or over four", where=f"{name}, time.columns", mend='Write e.g. ["time"].')
+        raise LayoutError(
+            "names no stamp column, or over four", where=f"{name}, time.columns", mend='Write e.g. ["time"].'
+        )
     for key, column in layout.columns().items():
         if not column.strip() or column != column.strip():
             raise LayoutError(

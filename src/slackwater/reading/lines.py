@@ -20,9 +20,7 @@ def line_at(text: bytes, start: int) -> tuple[bytes, int]:
 def count_lines(text: bytes, start: int) -> int:
     """How many lines there are from `start` on."""
     view = np.frombuffer(text, np.uint8)
-    total = sum(
-        int(np.count_nonzero(view[at : at + _CHUNK] == 10)) for at in range(start, len(text), _CHUNK)
-    )
+    total = sum(int(np.count_nonzero(view[at : at + _CHUNK] == 10)) for at in range(start, len(text), _CHUNK))
     if text.find(b"\r", start) >= 0:
         total += text.count(b"\r", start) - text.count(b"\r\n", start)
     return total

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,7 +119,7 @@ def quick_rows(text: bytes, layout: Layout, header: Header, lines: int) -> Quick
     )
 
 
-def _scales(wanted: tuple[Channel, ...], layout: Layout, slots: int) -> tuple[NDArray[np.int64], ...]:
+def _scales(wanted: tuple[Channel, ...], layout: Layout, slots: int) -> tuple[NDArray[Any], ...]:
     """Limits, signs and the exact fraction for each slot and each count of digits after the mark."""
     low, high, negate = np.zeros(slots, np.int64), np.zeros(slots, np.int64), np.zeros(slots, np.int32)
     times, over = np.ones((slots, _PLACES), np.int64), np.ones((slots, _PLACES), np.int64)

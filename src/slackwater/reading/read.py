@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,13 +42,10 @@ def read_log(data: bytes, layout: Layout, name: str, refuse_above: float = 0.05)
             where=layout.name,
             mend=f"Answer it, e.g. `--set {layout.unconfirmed[0]}=...`, or write it and empty `unconfirmed`.",
         )
-    return read_unsettled(data, layout, name, refuse_above)
-
-
-def read_unsettled(data: bytes, layout: Layout, name: str, refuse_above: float) -> Log:
-    """As `read_log`, also by a layout that still has open keys, so long as each has a value to look at."""
     if not 0 <= refuse_above <= 1:
-        raise UsageError(f"{refuse_above} is no share of the rows", where="refuse_above", mend="Give 0 to 1, e.g. 0.05.")
+        raise UsageError(
+            f"{refuse_above} is no share of the rows", where="refuse_above", mend="Give 0 to 1, e.g. 0.05."
+        )
     text, begins = utf8_text(data, layout.log, name)
     header = read_header(text, begins, layout, name)
     lines = count_lines(text, header.begins)
@@ -209,7 +207,8 @@ def _log(
     notes += sign_notes(by_key.get("pressure"), by_key.get("set_suction"), suction_is)
     notes += _other_notes(data, rows, layout)
     ceiling = layout.flow.ceiling_ul_per_min
-    for array in (rows.time_ms, rows.line, rows.doubtful, *rows.values):
+    arrays: list[NDArray[Any]] = [rows.time_ms, rows.line, rows.doubtful, *rows.values]
+    for array in arrays:
         array.setflags(write=False)
     return Log(
         name=name,
@@ -251,8 +250,8 @@ def _log(
 
 def _every(rows: _Rows, layout: Layout, name: str) -> tuple[int, list[str]]:
     """How long a row stands for: as declared, or the usual step between rows whose instant is known."""
-    sure = rows.time_ms[~rows.doubtful] if rows.doubtful.any() else rows.time_ms
-    usual = usual_step(sure)
+    some_sure = rows.doubtful.any() and not rows.doubtful.all()
+    usual = usual_step(rows.time_ms[~rows.doubtful] if some_sure else rows.time_ms)
     declared = layout.time.every_ms
     if declared is None:
         if not usual.every_ms:

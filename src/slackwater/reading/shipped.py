@@ -25,7 +25,9 @@ def layout(name: str) -> Layout:
     names = layout_names()
     if name not in names:  # also keeps a name from walking out of the folder
         raise LayoutError(
-            f"no layout is called {name[:40]!r}", where="layout", mend=f"Shipped are: {', '.join(names)}. Or give a file."
+            f"no layout is called {name[:40]!r}",
+            where="layout",
+            mend=f"Shipped are: {', '.join(names)}. Or give a file.",
         )
     text = resources.files("slackwater.reading").joinpath(_FOLDER, f"{name}.toml").read_text(encoding="utf-8")
     return Layout.from_toml(text, f"{name}.toml")

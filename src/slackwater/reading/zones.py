@@ -37,9 +37,7 @@ class Zone:
     name: str
     rules: tzinfo
 
-    def to_utc(
-        self, local_ms: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.bool_]]:
+    def to_utc(self, local_ms: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.bool_]]:
         """Local wall-clock ms as UTC ms; which happened twice; which never happened.
 
         A local time that happened twice gets its first instant and is marked: what is true cannot

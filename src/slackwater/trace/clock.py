@@ -1,4 +1,4 @@
-"""Stamps that a clock cannot have written while running forward: interleaved combs, hours that happened twice."""
+"""Stamps that no clock writes while it runs forward: combs of rows lying between one another."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def interleaved(stamps_ms: Times, every_ms: int) -> NDArray[np.bool_]:
     places in a row are asked for, so that one late row is not taken for it; steps may be off by a
     tenth. Evenly shared time is left alone: that is a log quicker than was said.
 
-    >>> interleaved(np.array([0, 10, 20, 24, 30, 34, 40, 50]), 10).astype(int).tolist()
+    >>> interleaved(np.array([0, 10, 20, 23, 30, 33, 40, 50]), 10).astype(int).tolist()
     [0, 0, 1, 1, 1, 1, 1, 0]
     """
     marked = np.zeros(len(stamps_ms), np.bool_)

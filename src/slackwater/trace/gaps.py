@@ -22,7 +22,7 @@ def gaps(trace: Trace, start_ms: int, end_ms: int) -> tuple[Interval, ...]:
     ends = np.insert(trace.end_ms, 0, start_ms)
     begin, until = np.maximum(ends, start_ms), np.minimum(starts, end_ms)
     every = np.array([log.every_ms for log in trace.logs], np.int64)[trace.log]
-    usual = np.append(every, trace.every_ms if not len(every) else every[-1])  # of the row after, or the last one
-    usual[1:-1] = np.minimum(usual[1:-1], usual[:-2])
+    before, after = np.insert(every, 0, trace.every_ms), np.append(every, trace.every_ms)
+    usual = np.minimum(before, after)  # trace.every_ms is the longest there is
     found = np.flatnonzero(2 * (until - begin) > usual)
     return tuple(Interval(int(begin[i]), int(until[i]), NO_ROW) for i in found)

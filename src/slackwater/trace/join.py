@@ -8,14 +8,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.errors import UsageError
-from slackwater.reading.log import NONE, Ints, Log, Times
+from slackwater.reading.log import NONE, Ints, Log
 from slackwater.trace import kernels
 from slackwater.trace.account import CONFLICTING, DUPLICATE, Account
-from slackwater.trace.cadence import usual_step_ms
+from slackwater.trace.cadence import DECIDED, usual_step_ms
 from slackwater.trace.clock import REPEATED_HOUR_MS, interleaved
 from slackwater.trace.overlay import overlay
 from slackwater.trace.repeats import at_one_instant
-from slackwater.trace.rows import CHANNELS, UNSAID, Logged, Places, Rows, end_to_end, logged, merged, sealed, spans
+from slackwater.trace.rows import (
+    CHANNELS,
+    UNSAID,
+    Logged,
+    Places,
+    Rows,
+    end_to_end,
+    logged,
+    merged,
+    sealed,
+    spans,
+)
 from slackwater.trace.types import Trace
 from slackwater.trace.unit import in_order, settled, units
 
@@ -43,7 +54,9 @@ def place(logs: Sequence[Log], *, until_ms: int | None = None) -> Trace:
         own = [ordered[number] for number in unit.numbers]
         rows, every_ms = _known(own, unit.numbers, until_ms)
         of_unit.append((rows, every_ms))
-        for number, log in zip(unit.numbers, settled(own, every_ms), strict=True):
+        all_known = len(rows.time_ms) == sum(len(log.time_ms) for log in own)
+        known_flow = None if all_known else rows.values["flow_ul_per_min"]
+        for number, log in zip(unit.numbers, settled(own, every_ms, known_flow), strict=True):
             ordered[number] = log
             unit_of_log[number] = which
 
@@ -70,30 +83,31 @@ def _known(logs: Sequence[Log], numbers: Sequence[int], until_ms: int | None) ->
     everything: list[NDArray[np.bool_] | None] = [None] * len(logs)
     if until_ms is None:
         rows = logged(logs, numbers, everything)
-        return rows, _every_ms(logs, rows.time_ms)
+        return rows, _every_ms(logs, rows)
     delay = 0
     while True:
         rows = logged(logs, numbers, [log.time_ms <= until_ms - delay for log in logs])
-        every_ms = _every_ms(logs, rows.time_ms)
+        every_ms = _every_ms(logs, rows)
         needed = every_ms if logs[0].marks == "start" else 0
         if delay >= needed:
             return rows, every_ms
         delay = needed
 
 
-def _every_ms(logs: Sequence[Log], time_ms: Times) -> int:
+def _every_ms(logs: Sequence[Log], rows: Logged) -> int:
     told = max(log.every_ms for log in logs)
+    if logs[0].every_declared and told > 0:
+        return told
+    sure = rows.time_ms[~rows.doubtful] if rows.doubtful.any() else rows.time_ms
     if told > 0:
-        if logs[0].every_declared:
+        back, _, _, equal = kernels.survey(sure, told)
+        if back == 0 and equal > DECIDED * (len(sure) - 1):
             return told
-        back, _, _, equal = kernels.survey(time_ms, told)
-        if back == 0 and 2 * equal > len(time_ms) - 1:
-            return told
-    return usual_step_ms(np.unique(time_ms)) or max(told, 1)
+    return usual_step_ms(np.unique(sure)) or max(told, 1)
 
 
 def _placed(rows: Logged, every_ms: int, marks: str, base: int, account: Account) -> Rows:
-    """One unit's rows in order of time, each with its interval; `base` is the place of its first logged row."""
+    """One unit's rows in order of time, each with its interval; `base`: the place of its first logged row."""
     back, repeats, close, _ = kernels.survey(rows.time_ms, every_ms)
     time, values = rows.time_ms, rows.values
     picked: Places | None = None
@@ -163,7 +177,6 @@ def _trace(
     log, line = end_to_end([part.log for part in parts]), end_to_end([part.line for part in parts])
     if rows.picked is not None or len(rows.start_ms) != len(log):
         log, line = log[rows.origin], line[rows.origin]
-    taken_over = np.flatnonzero(np.diff(unit_of_log[log])) + 1 if len(parts) > 1 else []
     begins = np.empty(len(log), np.int32)
     begins = begins[: kernels.stretches(rows.start_ms, rows.end_ms, log, begins)].copy()
 
@@ -196,7 +209,7 @@ def _trace(
         every_ms=max(each.every_ms for each in logs),
         conflicts=merged(account.conflicts),
         clock_steps=merged(account.clock_steps),
-        exchanges=tuple(int(rows.start_ms[i]) for i in taken_over),
+        exchanges=tuple(int(rows.start_ms[i + 1]) for i in np.flatnonzero(np.diff(unit_of_log[log]))),
         ledger=account.ledger(logs),
         history=tuple(account.steps),
         stretches=sealed(begins),

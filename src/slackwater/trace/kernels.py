@@ -1,7 +1,7 @@
-"""Loops over rows and minutes: compiled where a compiler was found, plain Python otherwise, with equal results.
+"""Loops over rows and minutes: compiled where a compiler was found, else plain Python with equal results.
 
-All sums are made on integers, so that neither order nor length costs a digit. Results go into arrays that the
-caller made; `NONE` (the smallest int32) is 'no value' in integer arrays, NaN in arrays of floats.
+All sums are made on integers, so that neither order nor length costs a digit. Results go into arrays that
+the caller made; `NONE` (the smallest int32) is 'no value' in integer arrays, NaN in arrays of floats.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ LARGEST = 2147483647
 
 
 def survey(time: cython.const[cython.longlong][::1], every: cython.longlong):
-    """How well-formed these stamps are: (steps back, repeats, three rows within 1.2 x every, steps of just `every`)."""
+    """How well-formed stamps are: steps back, repeats, threes within 1.2 x `every`, steps of just `every`."""
     i: cython.Py_ssize_t
     n: cython.Py_ssize_t = len(time)
     back: cython.longlong = 0
@@ -133,7 +133,7 @@ def flow_bins(
 
     `flow_max` has length 0 where the unit gives none. `below` / `above`: ends of a reading's cell from the
     reading, in half µL/min, one a log. `even` (see `stretches`) may be empty. For each bin, also: the rows
-    [first, last) that touch it, and `each`: the length in ms of its rows if all are equal and fill it, else 0.
+    [first, last) that touch it, and in `each` how many ms a row lasts if all are equal and fill it, else 0.
     """
     m: cython.Py_ssize_t
     i: cython.Py_ssize_t = 0  # first row that may touch the bin
@@ -355,10 +355,11 @@ def pressure_bins(
     p95: cython.double[::1],
     readings: cython.int[::1],
 ):
-    """Pressure in bins, cmH2O: mean weighted by time, extremes, and percentiles 5 and 95 of at least `enough` readings.
+    """Pressure in bins, cmH2O: mean weighted by time, extremes, and the 5th and 95th percentile.
 
-    Percentiles are linear between ranks, of the readings that touch the bin. `lowest` / `highest` have length 0
-    where the unit gives none. `room_low`, `room_high`: scratch, as long as a 20th of the most rows in a bin, plus 3.
+    Percentiles are linear between ranks, of the readings that touch the bin, if those are `enough`.
+    `lowest` / `highest` have length 0 where the unit gives none. `room_low`, `room_high`: scratch, as
+    long as a 20th of the most rows in a bin, plus 3.
     """
     m: cython.Py_ssize_t
     j: cython.Py_ssize_t
@@ -393,7 +394,7 @@ def pressure_bins(
         vmin = LARGEST
         vmax = none
         w = each[m]
-        # keep the few smallest and largest, sorted; how many depends on the readings there are, at most the rows
+        # keep the few smallest and largest, sorted: as many as would be needed if every row has a reading
         keep = 0
         if last[m] - first[m] >= enough:
             keep = (last[m] - first[m] - 1) // 20 + 2
@@ -492,7 +493,7 @@ def commonest_in_bins(
     spent: cython.longlong[::1],
     out: cython.int[::1],
 ):
-    """The word (an index below the length of `spent`) that holds most of each bin's time; of equals, the earlier one."""
+    """The word (an index of `spent`) that holds most of each bin's time; of equals, the lower index."""
     m: cython.Py_ssize_t
     j: cython.Py_ssize_t
     p: cython.Py_ssize_t
@@ -582,7 +583,7 @@ def runs(
     certain: cython.int[::1],
     possible: cython.int[::1],
 ):
-    """Length of the run below `limit` that ends at each minute: certain (doubt ends it), possible (doubt continues it)."""
+    """Length of the run below `limit` that ends at each minute; doubt ends the certain one only."""
     i: cython.Py_ssize_t
     sure: cython.int = 0
     may: cython.int = 0
@@ -611,7 +612,7 @@ def sliding_means(
     mean_low: cython.double[::1],
     mean_high: cython.double[::1],
 ):
-    """Bounds of the mean over the last `width` minutes, from integers of 1/`grain`; a negative `high` has no bound."""
+    """Bounds of means over the last `width` minutes, in integers of 1/`grain`; a negative `high` is none."""
     i: cython.Py_ssize_t
     unbounded: cython.Py_ssize_t = width  # before the first minute nothing is known
     sum_low: cython.longlong = 0

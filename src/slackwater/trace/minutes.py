@@ -14,6 +14,8 @@ from slackwater.trace.types import MINUTE_MS, Interval, Minutes, Trace
 
 PERCENTILE_READINGS = 20  # ours: with fewer, a 5th percentile is just the smallest reading
 
+Floats = NDArray[np.float64]
+
 _NO_COLUMN = np.zeros(0, np.int32)
 
 
@@ -27,30 +29,31 @@ def minutes(trace: Trace, start_ms: int, end_ms: int) -> Minutes:
     """
     origin = start_ms // MINUTE_MS * MINUTE_MS
     n = max(0, -(-(end_ms - origin) // MINUTE_MS))
-    first, last, each = (np.empty(n, np.int32) for _ in range(3))
-    flow = _flow(trace, origin, n, first, last, each)
-    pressure = _pressure(trace, origin, n, first, last, each)
-    state = np.full(n, NONE, np.int32)
-    if trace.state is not None:
-        spent = np.zeros(len(STATES), np.int64)
-        kernels.commonest_in_bins(
-            origin, MINUTE_MS, trace.start_ms, trace.end_ms, trace.state, first, last, spent, state
-        )
-
-    def latest(column: Ints | None, scale: float) -> NDArray[np.float64]:
-        out = np.full(n, np.nan)
-        if column is not None:
-            kernels.last_in_bins(column, first, last, scale, out)
-        return sealed(out)
-
+    bins = _Bins(trace, origin, n)
+    covered, present, readings, flow = bins.flow()
+    pressure_readings, pressure = bins.pressure()
     return Minutes(
         start_ms=origin,
-        **flow,
-        **pressure,
-        set_suction=latest(trace.set_suction_mcmh2o, 1000.0),
-        battery_percent=latest(trace.battery_percent, 1.0),
-        fluid_ml=latest(trace.fluid_ml, 1.0),
-        state=sealed(state),
+        covered=covered,
+        present=present,
+        flow=flow[0],
+        flow_low=flow[1],
+        flow_high=flow[2],
+        flow_min=flow[3],
+        flow_max=flow[4],
+        peak_low=flow[5],
+        peak_high=flow[6],
+        readings=readings,
+        pressure=pressure[0],
+        pressure_min=pressure[1],
+        pressure_max=pressure[2],
+        pressure_p05=pressure[3],
+        pressure_p95=pressure[4],
+        pressure_readings=pressure_readings,
+        set_suction=bins.latest(trace.set_suction_mcmh2o, 1000.0),
+        battery_percent=bins.latest(trace.battery_percent, 1.0),
+        fluid_ml=bins.latest(trace.fluid_ml, 1.0),
+        state=bins.state(),
         conflict=_touched(trace.conflicts, origin, n),
         clock=_touched(trace.clock_steps, origin, n),
     )
@@ -68,73 +71,115 @@ def cells(logs: Sequence[Log]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return np.array(below, np.int64), np.array(above, np.int64)
 
 
-def _flow(
-    trace: Trace, origin: int, n: int, first: Ints, last: Ints, each: Ints
-) -> dict[str, NDArray[np.float64]]:
-    covered, present, readings = (np.empty(n, np.int32) for _ in range(3))
-    names = ("flow", "flow_low", "flow_high", "flow_min", "flow_max", "peak_low", "peak_high")
-    out = {name: np.empty(n) for name in names}
-    below, above = cells(trace.logs)
-    kernels.flow_bins(
-        origin,
-        MINUTE_MS,
-        trace.start_ms,
-        trace.end_ms,
-        trace.flow_ul_per_min,
-        _NO_COLUMN if trace.flow_max_ul_per_min is None else trace.flow_max_ul_per_min,
-        trace.log,
-        _NO_COLUMN if trace.stretches is None else trace.stretches,
-        below,
-        above,
-        first,
-        last,
-        each,
-        covered,
-        present,
-        *out.values(),
-        readings,
-    )
-    return {
-        "covered": sealed(covered / MINUTE_MS),
-        "present": sealed(present / MINUTE_MS),
-        "readings": sealed(readings),
-        **{name: sealed(values) for name, values in out.items()},
-    }
+class _Bins:
+    """The minutes being made: which rows touch each, found by the flow and used by all other channels."""
 
+    def __init__(self, trace: Trace, origin: int, n: int) -> None:
+        self.trace, self.origin, self.n = trace, origin, n
+        self.first, self.last, self.each = (np.empty(n, np.int32) for _ in range(3))
 
-def _pressure(
-    trace: Trace, origin: int, n: int, first: Ints, last: Ints, each: Ints
-) -> dict[str, NDArray[np.float64]]:
-    names = ("pressure", "pressure_min", "pressure_max", "pressure_p05", "pressure_p95")
-    out = {name: np.full(n, np.nan) for name in names}
-    readings = np.zeros(n, np.int32)
-    columns = (trace.pressure_mcmh2o, trace.pressure_min_mcmh2o, trace.pressure_max_mcmh2o)
-    if n and any(column is not None for column in columns):
-        middle, low, high = columns
-        room = int((last - first).max()) // 20 + 3
-        kernels.pressure_bins(
-            origin,
+    def flow(self) -> tuple[Floats, Floats, Ints, list[Floats]]:
+        """Shares covered and present, readings, and mean, low, high, least, most, peak low, peak high."""
+        trace = self.trace
+        covered, present, readings = (np.empty(self.n, np.int32) for _ in range(3))
+        out = [np.empty(self.n) for _ in range(7)]
+        below, above = cells(trace.logs)
+        kernels.flow_bins(
+            self.origin,
             MINUTE_MS,
             trace.start_ms,
             trace.end_ms,
-            np.full(len(trace.start_ms), NONE, np.int32) if middle is None else middle,
-            _NO_COLUMN if low is None else low,
-            _NO_COLUMN if high is None else high,
-            first,
-            last,
-            each,
-            PERCENTILE_READINGS,
-            np.empty(room, np.int32),
-            np.empty(room, np.int32),
-            *out.values(),
+            trace.flow_ul_per_min,
+            _NO_COLUMN if trace.flow_max_ul_per_min is None else trace.flow_max_ul_per_min,
+            trace.log,
+            _NO_COLUMN if trace.stretches is None else trace.stretches,
+            below,
+            above,
+            self.first,
+            self.last,
+            self.each,
+            covered,
+            present,
+            out[0],
+            out[1],
+            out[2],
+            out[3],
+            out[4],
+            out[5],
+            out[6],
             readings,
         )
-    return {"pressure_readings": sealed(readings), **{name: sealed(v) for name, v in out.items()}}
+        return (
+            sealed(covered / MINUTE_MS),
+            sealed(present / MINUTE_MS),
+            sealed(readings),
+            [sealed(values) for values in out],
+        )
+
+    def pressure(self) -> tuple[Ints, list[Floats]]:
+        """Readings, and mean, least, most, 5th and 95th percentile; after `flow`."""
+        trace = self.trace
+        readings = np.zeros(self.n, np.int32)
+        out = [np.full(self.n, np.nan) for _ in range(5)]
+        low, high = trace.pressure_min_mcmh2o, trace.pressure_max_mcmh2o
+        middle = trace.pressure_mcmh2o
+        if middle is None and (low is not None or high is not None):
+            middle = np.full(len(trace.start_ms), NONE, np.int32)
+        if self.n and middle is not None:
+            room = int((self.last - self.first).max()) // 20 + 3
+            kernels.pressure_bins(
+                self.origin,
+                MINUTE_MS,
+                trace.start_ms,
+                trace.end_ms,
+                middle,
+                _NO_COLUMN if low is None else low,
+                _NO_COLUMN if high is None else high,
+                self.first,
+                self.last,
+                self.each,
+                PERCENTILE_READINGS,
+                np.empty(room, np.int32),
+                np.empty(room, np.int32),
+                out[0],
+                out[1],
+                out[2],
+                out[3],
+                out[4],
+                readings,
+            )
+        return sealed(readings), [sealed(values) for values in out]
+
+    def latest(self, column: Ints | None, scale: float) -> Floats:
+        """The last value in each minute, divided by `scale`; after `flow`."""
+        out = np.full(self.n, np.nan)
+        if column is not None:
+            kernels.last_in_bins(column, self.first, self.last, scale, out)
+        return sealed(out)
+
+    def state(self) -> Ints:
+        """The state word that holds most of each minute, NONE where there is none; after `flow`."""
+        out = np.full(self.n, NONE, np.int32)
+        if self.trace.state is not None:
+            spent = np.zeros(len(STATES), np.int64)
+            kernels.commonest_in_bins(
+                self.origin,
+                MINUTE_MS,
+                self.trace.start_ms,
+                self.trace.end_ms,
+                self.trace.state,
+                self.first,
+                self.last,
+                spent,
+                out,
+            )
+        return sealed(out)
 
 
 def _touched(spans: Iterable[Interval], origin: int, n: int) -> NDArray[np.bool_]:
     """Which minutes any of the spans touches."""
     marked = np.zeros(n, np.bool_)
     for span in spans:
-        marked[max(0, (span.start_ms - origin) // MINUTE_MS) : max(0, -(-(span.end_ms - origin) // MINUTE_MS))] = True
+        first, until = (span.start_ms - origin) // MINUTE_MS, -(-(span.end_ms - origin) // MINUTE_MS)
+        marked[max(0, first) : max(0, until)] = True
     return sealed(marked)

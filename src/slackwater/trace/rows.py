@@ -65,7 +65,7 @@ class Rows:
 
 
 def logged(logs: Sequence[Log], numbers: Sequence[int], known: Sequence[NDArray[np.bool_] | None]) -> Logged:
-    """The known rows of logs one after another; `numbers` are the logs' places in the trace, None is 'all'."""
+    """The known rows of logs one after another; `numbers`: the logs' places in the trace."""
 
     def joined(parts: Iterable[NDArray[T]]) -> NDArray[T]:
         cut = [part if keep is None else part[keep] for part, keep in zip(parts, known, strict=True)]
@@ -114,7 +114,8 @@ def spans(where: NDArray[np.bool_], start_ms: Times, end_ms: Times, why: str) ->
     first[1:] = start_ms[at[1:]] > end_ms[at[:-1]]
     begin = np.flatnonzero(first)
     until = np.append(begin[1:], len(at)) - 1
-    return [Interval(int(start_ms[at[b]]), int(end_ms[at[u]]), why) for b, u in zip(begin, until, strict=True)]
+    edges = zip(start_ms[at[begin]].tolist(), end_ms[at[until]].tolist(), strict=True)
+    return [Interval(start, end, why) for start, end in edges]
 
 
 def merged(intervals: Iterable[Interval]) -> tuple[Interval, ...]:

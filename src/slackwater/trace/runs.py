@@ -27,7 +27,12 @@ class Runs:
 
 
 def runs_below(
-    low: Floats, high: Floats, limit: float, *, at_most: bool = False, unknown: NDArray[np.bool_] | None = None
+    low: Floats,
+    high: Floats,
+    limit: float,
+    *,
+    at_most: bool = False,
+    unknown: NDArray[np.bool_] | None = None,
 ) -> Runs:
     """Runs below `limit` (with `at_most`: at or below it), of values known to lie in [low, high].
 
@@ -69,7 +74,9 @@ def sliding_mean_bounds(low: Floats, high: Floats, covered: Floats, width: int) 
 
 
 def rolling_max(values: Floats, width: int, *, enough: int = 1) -> Floats:
-    """Largest of the last `width` values at each place; NaN is passed over, and stands where fewer than `enough` are left.
+    """Largest of the last `width` values at each place; NaN is passed over.
+
+    NaN stands where fewer than `enough` values are left.
 
     >>> rolling_max(np.array([1.0, 3.0, np.nan, 2.0, 0.0]), 3).tolist()
     [1.0, 3.0, 3.0, 3.0, 2.0]
@@ -81,10 +88,11 @@ def rolling_max(values: Floats, width: int, *, enough: int = 1) -> Floats:
 
 
 def rolling_median(values: Ints, width: int, *, enough: int = 1) -> Floats:
-    """Median of the last `width` integers at each place (device steps); NONE is passed over, NaN where fewer than `enough`.
+    """Median of the last `width` integers at each place (device steps); NONE is passed over.
 
-    Exact, and in constant time a value, since a display has few steps: memory grows with the
-    distance from the least value to the greatest, which may be 10 million at most (UsageError).
+    NaN stands where fewer than `enough` values are left. Exact, and
+    in constant time a value, since a display has few steps: memory grows with the distance from the
+    least value to the greatest, which may be 10 million at most (UsageError).
 
     >>> rolling_median(np.array([1, 3, 2, 8], np.int32), 3).tolist()
     [1.0, 2.0, 2.0, 3.0]

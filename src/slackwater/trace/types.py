@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from slackwater.reading.log import NONE, Ledger, Log
 
-__all__ = ["NONE", "MINUTE_MS", "Interval", "Minutes", "Pyramid", "Step", "Trace"]
+__all__ = ["MINUTE_MS", "NONE", "Interval", "Minutes", "Pyramid", "Step", "Trace"]
 
 MINUTE_MS = 60_000
 
@@ -73,7 +73,7 @@ class Trace:
 
 @dataclass(frozen=True, eq=False)
 class Minutes:
-    """One row a minute on the UTC minute grid, from `start_ms` (a whole minute); read-only arrays of length n.
+    """One row a minute on the UTC minute grid, from `start_ms` (a whole minute); n read-only values each.
 
     Means are weighted by time. `NaN` is 'nothing recorded'. `flow_low` / `flow_high` bound the true
     mean flow by the whole cell of every reading in the minute (mL/min); `peak_low` / `peak_high`

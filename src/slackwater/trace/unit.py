@@ -7,7 +7,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from slackwater.reading.log import Log
+import numpy as np
+
+from slackwater.reading.log import NONE, Ints, Log
 
 
 @dataclass(frozen=True)
@@ -63,13 +65,21 @@ def _layout(log: Log) -> str:
     return json.dumps([log.layout, said], sort_keys=True, default=str)
 
 
-def settled(logs: Sequence[Log], every_ms: int) -> list[Log]:
+def settled(logs: Sequence[Log], every_ms: int, known_flow: Ints | None) -> list[Log]:
     """The same logs of one unit with one cadence and one display step.
 
-    A step that each piece found for itself becomes the greatest that fits all of them.
+    Each piece found its step among its own flows, so the greatest number that fits all pieces is the
+    unit's; a piece of zeros has nothing to say. `known_flow`: the flows known by now, if not all are:
+    then only they may speak, for no one could have known better.
     """
-    steps = [log.flow_step_ul_per_min for log in logs]
-    step = math.gcd(*steps)
+    step = logs[0].flow_step_ul_per_min
+    if not logs[0].flow_step_declared:
+        if len(logs) > 1:
+            telling = [log for log in logs if log.flow_ul_per_min[log.flow_ul_per_min != NONE].any()] or logs
+            step = math.gcd(*(log.flow_step_ul_per_min for log in telling))
+        if known_flow is not None and step:
+            flows = np.unique(known_flow)
+            step = int(np.gcd.reduce(flows[(flows != NONE) & (flows != 0)])) or step
     return [
         log
         if log.every_ms == every_ms and log.flow_step_ul_per_min == step

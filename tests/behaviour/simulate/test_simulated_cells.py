@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 
 from slackwater import simulate as sim
+from slackwater.reading.layout import Layout
+from slackwater.reading.read import read_log
 from slackwater.simulate.cell import to_steps
 from slackwater.simulate.si import ML_PER_MIN_PER_UNIT, PASCAL_PER_UNIT
 from slackwater.simulate.unit_types import UNIT_TYPES
@@ -55,6 +57,23 @@ def test_every_logged_value_is_the_rounded_sensed_value(unit: sim.UnitType) -> N
     sign = -1.0 if unit.suction_is == "positive" else 1.0
     true = sign * stay.sensed.pressure_pa / PASCAL_PER_UNIT[unit.pressure_unit]
     assert np.abs(np.array(pressure) - true).max() <= 0.5 * unit.pressure_step + 1e-6
+
+
+@pytest.mark.parametrize("unit", UNIT_TYPES, ids=lambda unit: unit.name)
+def test_a_log_read_by_its_layout_gives_back_every_row_in_bedside_units(unit: sim.UnitType) -> None:
+    stay = sim.simulate(replace(sim.scenario("step_down"), hours=4.0, unit=unit), 6)
+    log = read_log(stay.logs[0], Layout.from_toml(stay.layout_toml, "layout"), "log")
+    steps = to_steps(stay.sensed.flow_ml_per_min, unit.flow_step_ml_per_min, unit.flow_rounding)
+    assert (log.flow_ul_per_min / 1000.0).tolist() == pytest.approx(
+        (steps * unit.flow_step_ml_per_min).tolist()
+    )
+    assert log.pressure_mcmh2o is not None
+    wide = 0.5 * unit.pressure_step * PASCAL_PER_UNIT[unit.pressure_unit] + 0.2
+    assert np.abs(log.pressure_mcmh2o / 1000.0 * 98.0665 - stay.sensed.pressure_pa).max() <= wide
+    before = unit.cadence_s if unit.stamp.marks == "start" else 0
+    stamped = (stay.scenario.start_s + stay.sensed.end_s - before) * 1000
+    if unit.stamp.clock == "%H:%M:%S":
+        assert log.time_ms.tolist() == stamped.tolist()
 
 
 def test_a_unit_that_clips_never_shows_a_negative_flow_and_one_that_does_not_may() -> None:

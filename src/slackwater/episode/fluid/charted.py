@@ -40,9 +40,7 @@ def fluid_intervals(
     if connected_at is not None:
         early = [e.line for e in own if e.time < connected_at]
         if early:
-            notes.append(
-                f"Fluid charted for a time before the connection counts for nothing: {line_list(early)}."
-            )
+            notes.append(f"Fluid charted for a time before the connection counts for nothing: {line_list(early)}.")
         own = [e for e in own if e.time >= connected_at]
     amounts = said_at(e for e in own if e.item == "fluid_output")
     levels = said_at(e for e in own if e.item == "canister_level")
@@ -58,9 +56,7 @@ def fluid_intervals(
     about_output = [e for e in loose if e.item != "instilled"]
     if about_output:
         lines = [e.line for e in about_output]
-        notes.append(
-            f"Rows that name no drain, while several are known, are counted for none: {line_list(lines)}."
-        )
+        notes.append(f"Rows that name no drain, while several are known, are counted for none: {line_list(lines)}.")
     return record_of(
         _raised(intervals, about_output, source),
         drain=drain,

@@ -39,9 +39,7 @@ def fluid_from_counter(
     times = np.asarray(times_ms, dtype=np.int64)
     values = np.asarray(values_ml, dtype=np.float64)
     if times.shape != values.shape or times.ndim != 1:
-        raise UsageError(
-            "the counter's times and values differ in number", mend="Give one value for each time."
-        )
+        raise UsageError("the counter's times and values differ in number", mend="Give one value for each time.")
     if np.any(np.diff(times) <= 0):
         raise UsageError("the counter's times do not increase", mend="Give rows in order of time, each once.")
     has_value = np.isfinite(values)
@@ -79,9 +77,7 @@ def fluid_from_counter(
     )
 
 
-def _doubtful_moments(
-    times: NDArray[np.int64], has_value: NDArray[np.bool_], every_ms: int
-) -> NDArray[np.int64]:
+def _doubtful_moments(times: NDArray[np.int64], has_value: NDArray[np.bool_], every_ms: int) -> NDArray[np.int64]:
     """Moments without a value: rows that have none, and the row behind each gap; in order."""
     behind_gap = np.zeros(len(times), dtype=np.bool_)
     behind_gap[1:] = np.diff(times) > every_ms * _SLACK
@@ -89,9 +85,7 @@ def _doubtful_moments(
 
 
 def _any_between(moments: NDArray[np.int64], first_ms: int, last_ms: int) -> bool:
-    return bool(
-        np.searchsorted(moments, last_ms, side="right") > np.searchsorted(moments, first_ms, side="left")
-    )
+    return bool(np.searchsorted(moments, last_ms, side="right") > np.searchsorted(moments, first_ms, side="left"))
 
 
 def _most_hidden_ul(

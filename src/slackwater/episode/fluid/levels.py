@@ -85,9 +85,7 @@ def _why_missing(level: Said | None) -> str:
     return "conflict" if level.conflict else "blank"
 
 
-def _rise(
-    mark: _Mark, full: float | None, time: Instant, lines: tuple[int, ...], why_missing: str
-) -> FluidInterval:
+def _rise(mark: _Mark, full: float | None, time: Instant, lines: tuple[int, ...], why_missing: str) -> FluidInterval:
     if mark.lost or full is None:
         return FluidInterval(mark.time, time, 0.0, math.inf, why_missing if full is None else "blank", lines)
     if full < mark.low_ml:

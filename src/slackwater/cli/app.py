@@ -1,0 +1,86 @@
+"""The `slackwater` command. Sub-commands load only when they are called, so that help stays quick."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from slackwater import __version__
+from slackwater.errors import SlackwaterError
+
+# command -> (module, one line for the list); the module is imported when the command is used
+COMMANDS = {
+    "assess": ("slackwater.cli.assess", "Judge one drain from its log and chart."),
+    "demo": ("slackwater.cli.demo", "Simulate an invented drain and assess it."),
+    "layout": ("slackwater.cli.layout", "Settle and check how a log is to be read."),
+    "protocol": ("slackwater.cli.protocol", "List, show, check and test rule files."),
+    "simulate": ("slackwater.cli.simulate", "Write invented stays whose truth is known."),
+}
+
+STATUS_TEXT = (
+    "Not a certified medical device. It supports decisions; clinicians and local policy decide. In many places software "
+    "like this is regulated; the organisation using it must find out."
+)
+
+
+class LazyGroup(click.Group):
+    """Lists commands without importing them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(COMMANDS[cmd_name][0]).command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message=f"slackwater %(version)s\n{STATUS_TEXT}")
+def group() -> None:
+    """Read a chest drain's log and chart, apply the unit's own written rule, and say how sure.
+
+    \b
+    Example:
+      slackwater assess log.csv --layout our-unit.toml --chart chart.csv \\
+          --episode episode.toml --protocol air-50-8h
+
+    It supports decisions; it does not decide. Clinicians and local policy decide.
+    """
+
+
+def main() -> None:
+    """Run the command line: refused input is one line on stderr and exit 2, a fault of ours exit 1."""
+    try:
+        code = group.main(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        code = stop.exit_code
+    except click.ClickException as error:
+        click.echo(f"slackwater: {' '.join(error.format_message().split())}", err=True)
+        code = 2
+    except click.Abort:
+        click.echo("slackwater: stopped", err=True)
+        code = 130
+    except SlackwaterError as error:
+        click.echo(f"slackwater: {error}", err=True)
+        code = error.exit_code
+    except BrokenPipeError:  # the reader has gone, e.g. `| head`
+        sys.stderr.close()
+        code = 0
+    except Exception as error:  # noqa: BLE001  the last door: a nurse must not meet a traceback
+        if "SLACKWATER_TRACEBACK" in __import__("os").environ:
+            raise
+        click.echo(
+            f"slackwater: a fault of ours ({type(error).__name__}); nothing was concluded. Set SLACKWATER_TRACEBACK=1 to see where.",
+            err=True,
+        )
+        code = 1
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,53 @@
+"""Times as people give and read them at the door: ISO 8601 in, the ward's zone out."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
+
+from slackwater.errors import UsageError
+
+
+def ward_zone(name: str | None) -> tzinfo:
+    """An IANA zone, 'UTC' or a fixed '+02:00'."""
+    if name is None or name in ("UTC", "Z"):
+        return UTC
+    if name[0] in "+-" and len(name) == 6 and name[3] == ":" and (name[1:3] + name[4:]).isdecimal():
+        minutes = int(name[1:3]) * 60 + int(name[4:])
+        return timezone(timedelta(minutes=-minutes if name[0] == "-" else minutes))
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise UsageError(f"--zone: {name!r} is not a time zone", mend="Write e.g. Europe/Vienna, UTC or +02:00.") from None
+
+
+def instant(text: str, zone: tzinfo | None) -> int:
+    """UTC ms of an ISO 8601 time with an offset, or a local one with `zone`. 'now' is this moment."""
+    if text == "now":
+        return int(datetime.now(UTC).timestamp() * 1000)
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise UsageError(f"--at: {text!r} is not a time", mend="Write e.g. 2033-09-14T07:30:00+02:00, or now.") from None
+    if moment.tzinfo is None:
+        if zone is None:
+            raise UsageError(f"--at: {text!r} has no offset", mend="Write one, e.g. +02:00, or give --zone.")
+        early, late = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
+        if early.utcoffset() != late.utcoffset():
+            raise UsageError(f"--at: {text!r} happened twice, or never, in that zone", mend="Write its offset.")
+        moment = early
+    return round(moment.timestamp() * 1000)
+
+
+def shown(ms: int | None, zone: tzinfo, *, day: bool = True) -> str:
+    """An instant in the ward's zone, 24 h."""
+    if ms is None:
+        return "not known"
+    moment = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone)
+    return moment.strftime("%a %d %b %H:%M" if day else "%H:%M")
+
+
+def offset(ms: int, zone: tzinfo) -> str:
+    """The offset in force at a moment, e.g. 'UTC+02:00'."""
+    text = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%z")
+    return f"UTC{text[:3]}:{text[3:5]}" if text not in ("", "+0000") else "UTC"

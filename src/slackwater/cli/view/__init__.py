@@ -1,0 +1,1 @@
+"""Terminal text: the answer first, doubts and missing beside it, then the evidence."""

@@ -1,0 +1,88 @@
+"""A rule in sentences, as an approver would read it back."""
+
+from __future__ import annotations
+
+import textwrap
+
+from slackwater.protocol.rule import Clause, Protocol
+from slackwater.quantities.spans import format_span
+
+WIDE = 92
+
+
+def rule_text(rule: Protocol) -> str:
+    """The whole rule: whom it is for, its evidence, its guards, its clauses with their sources."""
+    lines = [
+        f"{rule.name} {rule.version} · status {rule.status}" + (f" · approved by {rule.approved_by}" if rule.approved_by else ""),
+        f"source: {rule.source}",
+        f"sha256: {rule.sha256}",
+        *_applies(rule),
+        f"data older than {format_span(rule.data_age_s)} cannot meet anything; gaps tolerated: {format_span(rule.gaps_s)}",
+        f"a run starts anew at: {', '.join(word.replace('_', ' ') for word in rule.restart_on) or 'nothing'}",
+        *_guards(rule),
+    ]
+    for title, clauses in (("removal", rule.removal), ("step-down", rule.step_down), ("escalation", rule.escalation)):
+        if clauses:
+            lines += ["", f"{title}:"]
+            for clause in clauses:
+                lines += textwrap.wrap(f"{clause.id}: {sentence(clause)}", WIDE, initial_indent="  ", subsequent_indent="      ")
+                if clause.source:
+                    lines += textwrap.wrap(f"source: {clause.source}", WIDE, initial_indent="      ", subsequent_indent="      ")
+    if rule.schedule:
+        lines += ["", "observations:", *(f"  {due.item} every {format_span(due.every_s)}" for due in rule.schedule)]
+    if rule.notes:
+        lines += ["", *textwrap.wrap(rule.notes, WIDE)]
+    lines += ["", "It supports decisions; clinicians and local policy decide."]
+    return "\n".join(lines)
+
+
+def sentence(clause: Clause) -> str:
+    """One clause in words: every window, limit and condition it has."""
+    text = f"{clause.measure_name.replace('_', ' ')} of the {clause.scope} {clause.comparison.replace('_', ' ')} {clause.limit_text}".rstrip()
+    if clause.per_kg and "kg" not in clause.limit_text:
+        text += " per kg"
+    if clause.measure.kind == "signal":
+        text += f", mean over {clause.bin_min} min" if clause.bin_min else ", every reading"
+    if clause.of:
+        text += f" after {clause.of}"
+    if clause.within_s:
+        text += f", within {format_span(clause.within_s)}"
+    if clause.lasting_s:
+        text += f", lasting {format_span(clause.lasting_s)}"
+    if clause.after:
+        text += f", after the last {clause.after.replace('_', ' ')}"
+    if clause.only_until:
+        text += f", only until {format_span(clause.only_until[1])} after {clause.only_until[0]}"
+    if clause.data_age_s:
+        text += f" (data up to {format_span(clause.data_age_s)} old)"
+    return f"{text}. {clause.say}".strip()
+
+
+def _applies(rule: Protocol) -> list[str]:
+    applies = rule.applies
+    parts = []
+    if applies.indication:
+        parts.append(f"after {', '.join(applies.indication)}")
+    if applies.spaces:
+        parts.append(f"drain in: {', '.join(applies.spaces)}")
+    if applies.min_age_years is not None:
+        parts.append(f"age at least {applies.min_age_years:g}")
+    if applies.max_age_years is not None:
+        parts.append(f"age at most {applies.max_age_years:g}")
+    if applies.excludes:
+        parts.append(f"not with {', '.join(applies.excludes)}")
+    if applies.needs:
+        parts.append(f"needs {', '.join(applies.needs)}")
+    return textwrap.wrap("for: " + ("; ".join(parts) if parts else "any patient"), WIDE)
+
+
+def _guards(rule: Protocol) -> list[str]:
+    if rule.guards_waived:
+        return ["guards: NONE, waived aloud. Nothing asks whether the tube was open or effort was tried."]
+    lines = []
+    if rule.tube_open is not None:
+        start = ", and near the start of the run" if rule.tube_open.also_at_start else ""
+        lines.append(f"guard: tube shown open within {format_span(rule.tube_open.within_s)}{start}, by {', '.join(rule.tube_open.by)}")
+    if rule.effort_seen is not None:
+        lines.append(f"guard: a leak once seen with effort tried again within {format_span(rule.effort_seen.within_s)} and not seen")
+    return lines

@@ -1,0 +1,65 @@
+"""How statuses and quantities read on a terminal: shape and word, never colour alone."""
+
+from __future__ import annotations
+
+from slackwater.protocol.status import Status
+
+SHAPES = {
+    Status.MET: "●", Status.MET_WITH_GAPS: "◐", Status.NOT_MET: "○", Status.CANNOT_TELL: "▨", Status.NOT_APPLICABLE: "–",
+}  # fmt: skip
+WORDS = {
+    Status.MET: "met", Status.MET_WITH_GAPS: "met with gaps", Status.NOT_MET: "not met",
+    Status.CANNOT_TELL: "cannot tell", Status.NOT_APPLICABLE: "does not apply",
+}  # fmt: skip
+REASON_WORDS = {
+    "": "",
+    "missing": "nothing was recorded",
+    "blocked": "the tube may be blocked or kinked",
+    "disconnected": "the circuit looks open, or the leak is very large: check the connections now",
+    "off": "the unit was off",
+    "clamped": "the drain was clamped",
+    "sensor": "the sensor cannot be trusted",
+    "clock": "the log's clock cannot be trusted",
+    "conflict": "two records disagree",
+    "shared": "another drain or limb may carry the air",
+}
+BOLD, DIM, PLAIN = "\x1b[1m", "\x1b[2m", "\x1b[0m"
+
+
+def status_text(status: Status) -> str:
+    """Shape and word."""
+    return f"{SHAPES[status]} {WORDS[status]}"
+
+
+def amount(value: float | None) -> str:
+    """A number as short as it can be without crossing a limit by rounding."""
+    if value is None:
+        return "no upper bound"
+    text = f"{value:.1f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def bounds(low: float | None, high: float | None, unit: str) -> str:
+    """'at most 15 mL/min', '120 to 125 mL/min', 'at least 300 mL, no upper bound'."""
+    if low is not None and high is not None:
+        if amount(low) == amount(high):
+            return f"{amount(low)} {unit}".strip()
+        if low <= 0:
+            return f"at most {amount(high)} {unit}".strip()
+        return f"{amount(low)} to {amount(high)} {unit}".strip()
+    if low is not None and low > 0:
+        return f"at least {amount(low)} {unit}, no upper bound"
+    return "no upper bound"
+
+
+def likelihood(p: float | None) -> str:
+    """A chance of leaking in words; the numbers are in --json."""
+    if p is None:
+        return ""
+    if p <= 0.1:
+        return "likely below the limit"
+    if p <= 0.4:
+        return "perhaps below the limit: the tube was not lately shown open"
+    if p < 0.6:
+        return "either way"
+    return "likely leaking" if p < 0.9 else "leaking"

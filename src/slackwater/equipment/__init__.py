@@ -1,0 +1,1 @@
+"""Tubes, canisters and units: arithmetic with its sources."""
