@@ -56,9 +56,7 @@ def assess(
         trace = _as_known(logs, now_ms)
     chart = known_at(chart, now_ms)
     leak = _leak(trace, chart, episode, protocol, now_ms)
-    facts = facts_of(
-        episode, chart, trace, leak, now_ms, guards_waived=protocol is not None and protocol.guards_waived
-    )
+    facts = facts_of(episode, chart, trace, leak, now_ms, guards_waived=protocol is not None and protocol.guards_waived)
     evaluation = evaluate(protocol, facts) if protocol is not None else None
     return Assessment(
         as_of_ms=now_ms,
@@ -144,13 +142,26 @@ def _schedule(protocol: Protocol | None, chart: Chart, now_ms: int, episode: Epi
     return tuple(found)
 
 
-def _cautions(protocol: Protocol | None, trace: Trace | None, facts: Facts, now_ms: int) -> tuple[cautions.Caution, ...]:
-    found = [cautions.RIGHT_DRAIN, cautions.OTHER_CAUSES, cautions.SUPPORT_ONLY, cautions.NOT_AN_ALARM, cautions.ABSENCE]
+def _cautions(
+    protocol: Protocol | None, trace: Trace | None, facts: Facts, now_ms: int
+) -> tuple[cautions.Caution, ...]:
+    found = [
+        cautions.RIGHT_DRAIN,
+        cautions.OTHER_CAUSES,
+        cautions.SUPPORT_ONLY,
+        cautions.NOT_AN_ALARM,
+        cautions.ABSENCE,
+    ]
     found.append(cautions.freshness(facts.data_until_ms, now_ms))
     if protocol is not None:
         found.append(
             cautions.rule_in_force(
-                protocol.name, protocol.version, protocol.sha256, protocol.status, protocol.approved_by, protocol.guards_waived
+                protocol.name,
+                protocol.version,
+                protocol.sha256,
+                protocol.status,
+                protocol.approved_by,
+                protocol.guards_waived,
             )
         )
     if trace is not None:

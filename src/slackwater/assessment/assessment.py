@@ -77,7 +77,12 @@ class Assessment:
             return True
         if self.evaluation is None:
             return False
-        parts = (*self.evaluation.criteria, *self.evaluation.guards, *self.evaluation.escalation, *self.evaluation.step_down)
+        parts = (
+            *self.evaluation.criteria,
+            *self.evaluation.guards,
+            *self.evaluation.escalation,
+            *self.evaluation.step_down,
+        )
         return self.evaluation.overall in blurred or any(part.status in blurred for part in parts)
 
 

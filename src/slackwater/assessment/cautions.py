@@ -21,7 +21,8 @@ SUPPORT_ONLY = Caution(
 )
 NOT_AN_ALARM = Caution(
     "cau-C2",
-    "Do not rely on this to learn that something is wrong. The drainage device's own alarms and the bedside check come first.",
+    "Do not rely on this to learn that something is wrong. The drainage device's own alarms and the bedside check "
+    "come first.",
 )
 ABSENCE = Caution(
     "cau-C3", "No reading is not a reading of zero. Where data are missing the answer is 'cannot tell', on purpose."
@@ -58,14 +59,16 @@ def rule_in_force(name: str, version: str, sha256: str, status: str, approved_by
     waived = " Its guards are waived: nothing here asks whether the tube was open." if guards_waived else ""
     return Caution(
         "cau-C6",
-        f"Judged by protocol {name} {version} ({sha256[:12]}), {approval}. The numbers are the rule's; none comes from this program.{waived}",
+        f"Judged by protocol {name} {version} ({sha256[:12]}), {approval}. The numbers are the rule's; none comes "
+        f"from this program.{waived}",
     )
 
 
 def measurement(step_ml_per_min: float, declared: bool, rounding: str) -> Caution:
     """What the source can tell apart."""
     if step_ml_per_min <= 0:
-        return Caution("cau-C11", "The step in which the source reports flow is not known; values are taken as printed.")
+        text = "The step in which the source reports flow is not known; values are taken as printed."
+        return Caution("cau-C11", text)
     how = "declared" if declared else "found from the data"
     return Caution(
         "cau-C11",

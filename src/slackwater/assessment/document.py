@@ -70,7 +70,10 @@ def document(found: Assessment) -> dict[str, Any]:
         "escalation": _all(judged.escalation, found) if judged is not None else [],
         "waiting_for": list(found.waiting_for),
         "schedule": [
-            {"item": due.item, "every_s": due.every_s, "last": stamp(due.last_ms), "due": stamp(due.due_ms), "overdue": due.overdue}
+            {
+                "item": due.item, "every_s": due.every_s, "last": stamp(due.last_ms), "due": stamp(due.due_ms),
+                "overdue": due.overdue,
+            }
             for due in found.schedule
         ],
         "leak": _leak(found.leak),
@@ -127,7 +130,7 @@ def _judged(part: Judged, found: Assessment) -> dict[str, Any]:
 def _value(value: Value | None) -> dict[str, Any] | None:
     if value is None:
         return None
-    if value.word is not None or not value.unit and value.low is None:
+    if value.word is not None or (not value.unit and value.low is None):
         return {"word": value.word}
     return {"low": number(value.low), "high": number(value.high), "unit": value.unit}
 

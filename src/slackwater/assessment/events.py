@@ -18,7 +18,9 @@ MEASURED_CHANGE_CMH2O = 4.0  # where no set value is logged: a level held before
 DELIVERED_CHANGE_CMH2O = 3.0  # what staff read off wobbles
 
 
-def events(episode: Episode, chart: Chart, trace: Trace | None, leak: LeakTrace | None) -> Mapping[str, tuple[int, ...]]:
+def events(
+    episode: Episode, chart: Chart, trace: Trace | None, leak: LeakTrace | None
+) -> Mapping[str, tuple[int, ...]]:
     """Every named event with its instants (UTC ms, sorted)."""
     found: dict[str, list[int]] = {
         "connected": [episode.connected_at] if episode.connected_at is not None else [],

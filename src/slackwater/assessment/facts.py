@@ -40,11 +40,15 @@ def facts_of(
         data_until_ms=None if trace is None else min(trace.data_until_ms, now_ms),
         connected_ms=episode.connected_at,
         signals=_signals(leak, length, trace),
-        amounts={("fluid_output", scope): amounts for scope in SCOPES if (amounts := _amounts(episode, chart, trace, scope))},
+        amounts={
+            ("fluid_output", scope): amounts for scope in SCOPES if (amounts := _amounts(episode, chart, trace, scope))
+        },
         sightings=_sightings(episode, chart, leak, now_ms),
         events=events(episode, chart, trace, leak),
         shown_open=_shown_open(episode, chart, leak, length),
-        shown_shut=np.array(sorted(leak.handled.shown_shut_ms if leak else _times(chart, "tube_open", "no")), dtype=np.int64),
+        shown_shut=np.array(
+            sorted(leak.handled.shown_shut_ms if leak else _times(chart, "tube_open", "no")), dtype=np.int64
+        ),
         tries=tries,
         cough_visible=leak is not None and leak.found.visible,
         vetoes=vetoes(chart, tries, guards_waived=guards_waived),
@@ -106,10 +110,17 @@ def _signal(leak: LeakTrace, length: int, trace: Trace) -> Signal:
 
 
 def _shown_open(episode: Episode, chart: Chart, leak: LeakTrace | None, length: int) -> Mapping[str, Times]:
-    charted = [*_times(chart, "tube_open", "yes"), *_times(chart, "swing", "present"), *_times(chart, "swing", "reduced")]
+    charted = [
+        *_times(chart, "tube_open", "yes"),
+        *_times(chart, "swing", "present"),
+        *_times(chart, "swing", "reduced"),
+    ]
     shown = {"charted": np.array(sorted(charted), dtype=np.int64)}
     if leak is None:
-        return {**shown, "fluid": np.array(sorted(e.time for e in chart.of("fluid_output") if _positive(e)), dtype=np.int64)}
+        return {
+            **shown,
+            "fluid": np.array(sorted(e.time for e in chart.of("fluid_output") if _positive(e)), dtype=np.int64),
+        }
     ends = leak.minutes.start_ms + MINUTE_MS * np.arange(1, length + 1, dtype=np.int64)
     by = leak.open_shown[:length]
     shown["swing"] = ends[by == BY_SWING]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -20,8 +21,8 @@ COMMANDS = {
 }
 
 STATUS_TEXT = (
-    "Not a certified medical device. It supports decisions; clinicians and local policy decide. In many places software "
-    "like this is regulated; the organisation using it must find out."
+    "Not a certified medical device. It supports decisions; clinicians and local policy decide. In many places "
+    "software like this is regulated; the organisation using it must find out."
 )
 
 
@@ -75,11 +76,12 @@ def main() -> None:
     except BrokenPipeError:  # the reader has gone, e.g. `| head`
         sys.stderr.close()
         code = 0
-    except Exception as error:  # noqa: BLE001  the last door: a nurse must not meet a traceback
-        if "SLACKWATER_TRACEBACK" in __import__("os").environ:
+    except Exception as error:
+        if "SLACKWATER_TRACEBACK" in os.environ:
             raise
         click.echo(
-            f"slackwater: a fault of ours ({type(error).__name__}); nothing was concluded. Set SLACKWATER_TRACEBACK=1 to see where.",
+            f"slackwater: a fault of ours ({type(error).__name__}); nothing was concluded. "
+            "Set SLACKWATER_TRACEBACK=1 to see where.",
             err=True,
         )
         code = 1

@@ -15,20 +15,30 @@ from slackwater.errors import MissingPart, UsageError
 
 @click.command("assess")
 @click.argument("logs", nargs=-1, metavar="LOG...")
-@click.option("--layout", "layout_name", metavar="FILE|NAME", help="How the log is to be read. Needed unless its header says all.")
+@click.option(
+    "--layout", "layout_name", metavar="FILE|NAME", help="How the log is to be read. Needed unless its header says all."
+)
 @click.option("--chart", "chart_path", metavar="FILE", help="What staff charted (CSV).")
 @click.option("--episode", "episode_path", metavar="FILE", help="Who and what (TOML).")
 @click.option("--zone", metavar="ZONE", help="The ward's time zone: for chart times without an offset, and for print.")
-@click.option("--protocol", "protocol_name", metavar="NAME|FILE", help="The unit's rule. Without one, only the leak is answered.")
+@click.option(
+    "--protocol", "protocol_name", metavar="NAME|FILE", help="The unit's rule. Without one, only the leak is answered."
+)
 @click.option("--at", metavar="TIME|now", help="Judge as of this time. Default: the end of the last reading.")
-@click.option("--refuse-above", type=click.FloatRange(0, 1), default=0.05, show_default=True, help="Refuse a log with a larger share of unreadable rows.")
+@click.option(
+    "--refuse-above",
+    type=click.FloatRange(0, 1),
+    default=0.05,
+    show_default=True,
+    help="Refuse a log with a larger share of unreadable rows.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--minutes", "minutes_path", metavar="FILE", help="Write the minute table (.csv or .parquet).")
 @click.option("--page", "page_path", metavar="FILE", help="Write the page (HTML).")
 @click.pass_context
 def command(
-    ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None, episode_path: str | None,
-    zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float, as_json: bool,
+    ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None,
+    episode_path: str | None, zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float, as_json: bool,
     minutes_path: str | None, page_path: str | None,
 ) -> None:  # fmt: skip
     """Judge one drain: is air still leaking, how sure, and what does the unit's rule still wait for?
@@ -49,9 +59,13 @@ def command(
     if page_path is not None:
         raise MissingPart("--page is not built yet", mend="Use the text, --json or --minutes.")
     if minutes_path is not None and not minutes_path.endswith((".csv", ".parquet")):
-        raise UsageError(f"--minutes: {minutes_path!r} ends in neither .csv nor .parquet", mend="Give it one of these endings.")
+        raise UsageError(
+            f"--minutes: {minutes_path!r} ends in neither .csv nor .parquet", mend="Give it one of these endings."
+        )
     if not logs and chart_path is None:
-        raise UsageError("neither a log nor a chart is given", mend="Write: slackwater assess LOG --layout FILE, or --chart FILE.")
+        raise UsageError(
+            "neither a log nor a chart is given", mend="Write: slackwater assess LOG --layout FILE, or --chart FILE."
+        )
     ward = ward_zone(zone)
     now_ms = None if at is None else instant(at, ward if zone else None)
     protocol = None if protocol_name is None else read_protocol(protocol_name)
@@ -92,7 +106,9 @@ def _write_minutes(found: Any, path: str) -> None:
     import polars
 
     columns = {
-        name: [None if value != value else value for value in column.tolist()] if isinstance(column, np.ndarray) else column
+        name: [None if value != value else value for value in column.tolist()]
+        if isinstance(column, np.ndarray)
+        else column
         for name, column in minute_columns(found).items()
     }
     buffer = io.BytesIO()
@@ -100,5 +116,3 @@ def _write_minutes(found: Any, path: str) -> None:
         polars.col("minute").str.to_datetime("%Y-%m-%dT%H:%M:%SZ", time_zone="UTC")
     ).write_parquet(buffer)
     write_whole(path, buffer.getvalue())
-
-

@@ -32,8 +32,8 @@ def command(ctx: click.Context, seed: int, out: str) -> None:
     click.echo(f"Simulating an invented drain (scenario {SCENARIO}, seed {seed}) ...", err=True)
     write_bundle(simulate(scenario(SCENARIO), seed), folder)
     logs = sorted(path.name for path in folder.glob("log*.csv"))
-    shown = ["slackwater", "assess", *logs, "--layout", "layout.toml", "--chart", "chart.csv", "--episode", "episode.toml",
-             "--protocol", RULE, "--zone", "+01:00"]  # fmt: skip
+    shown = ["slackwater", "assess", *logs, "--layout", "layout.toml", "--chart", "chart.csv",
+             "--episode", "episode.toml", "--protocol", RULE, "--zone", "+01:00"]  # fmt: skip
     click.echo(f"cd {out} && {' '.join(shown)}\n")
     sys.stdout.flush()
     done = subprocess.run([sys.executable, "-m", *shown], cwd=folder, check=False)

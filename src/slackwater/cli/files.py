@@ -21,7 +21,9 @@ def read_bytes(path: str, largest: int | None = None) -> bytes:
             raise UsageError(f"is larger than {largest >> 20} MB", where=path, mend="Is it the right file?")
         return Path(path).read_bytes()
     except OSError as error:
-        raise UsageError(f"cannot be read: {error.strerror}", where=path, mend="Check the name and the rights.") from None
+        raise UsageError(
+            f"cannot be read: {error.strerror}", where=path, mend="Check the name and the rights."
+        ) from None
 
 
 def name_of(path: str) -> str:
@@ -49,4 +51,6 @@ def write_whole(path: str, data: bytes) -> None:
             Path(temporary).unlink(missing_ok=True)
             raise
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", where=path, mend="Check the folder and the rights.") from None
+        raise UsageError(
+            f"cannot be written: {error.strerror}", where=path, mend="Check the folder and the rights."
+        ) from None

@@ -62,4 +62,6 @@ def _text(path: str) -> str:
     try:
         return read_bytes(path, LARGEST_TEXT).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise LayoutError(f"byte {error.start} is not UTF-8", where=name_of(path), mend="Save the layout as UTF-8.") from None
+        raise LayoutError(
+            f"byte {error.start} is not UTF-8", where=name_of(path), mend="Save the layout as UTF-8."
+        ) from None

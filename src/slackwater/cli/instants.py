@@ -18,7 +18,9 @@ def ward_zone(name: str | None) -> tzinfo:
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
-        raise UsageError(f"--zone: {name!r} is not a time zone", mend="Write e.g. Europe/Vienna, UTC or +02:00.") from None
+        raise UsageError(
+            f"--zone: {name!r} is not a time zone", mend="Write e.g. Europe/Vienna, UTC or +02:00."
+        ) from None
 
 
 def instant(text: str, zone: tzinfo | None) -> int:
@@ -28,7 +30,9 @@ def instant(text: str, zone: tzinfo | None) -> int:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        raise UsageError(f"--at: {text!r} is not a time", mend="Write e.g. 2033-09-14T07:30:00+02:00, or now.") from None
+        raise UsageError(
+            f"--at: {text!r} is not a time", mend="Write e.g. 2033-09-14T07:30:00+02:00, or now."
+        ) from None
     if moment.tzinfo is None:
         if zone is None:
             raise UsageError(f"--at: {text!r} has no offset", mend="Write one, e.g. +02:00, or give --zone.")

@@ -43,15 +43,24 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
     if target != "-":
         write_whole(target, text.encode())
     if as_json:
-        click.echo(json.dumps({
-            "layout": None if target == "-" else target,
-            "questions": [{"key": q.key, "question": q.question, "choices": list(q.choices), "seen": q.seen} for q in proposal.questions],
-        }, ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                {
+                    "layout": None if target == "-" else target,
+                    "questions": [
+                        {"key": q.key, "question": q.text, "choices": list(q.choices), "seen": q.seen}
+                        for q in proposal.questions
+                    ],
+                },
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
         return
     if target == "-":
         click.echo(text, nl=False)
     for question in proposal.questions:
-        click.echo(f"? {question.key}: {question.question}", err=target == "-")
+        click.echo(f"? {question.key}: {question.text}", err=target == "-")
         if question.seen:
             click.echo(f"    seen: {question.seen}", err=target == "-")
         choice = question.choices[0] if question.choices else "..."
@@ -59,7 +68,9 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
         click.echo(f"    answer with: --set {question.key}={choice}{more}", err=target == "-")
     if target != "-":
         left = len(proposal.questions)
-        click.echo(f"wrote {target}: " + (f"{left} question{'s' if left != 1 else ''} open" if left else "nothing left open"))
+        click.echo(
+            f"wrote {target}: " + (f"{left} question{'s' if left != 1 else ''} open" if left else "nothing left open")
+        )
 
 
 @command.command("check")

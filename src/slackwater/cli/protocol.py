@@ -28,7 +28,16 @@ def list_command(as_json: bool) -> None:
 
     rules = [shipped(name) for name in shipped_names()]
     if as_json:
-        click.echo(json.dumps([{"name": r.name, "version": r.version, "status": r.status, "source": r.source, "sha256": r.sha256} for r in rules], ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                [
+                    {"name": r.name, "version": r.version, "status": r.status, "source": r.source, "sha256": r.sha256}
+                    for r in rules
+                ],
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
         return
     for rule in rules:
         click.echo(f"{rule.name:<16} {rule.version:<10} {rule.status:<9} {rule.source}")
@@ -63,9 +72,17 @@ def check_command(name: str, as_json: bool) -> None:
 
     rule = read_protocol(name)
     if as_json:
-        click.echo(json.dumps({"name": rule.name, "version": rule.version, "status": rule.status, "sha256": rule.sha256}, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {"name": rule.name, "version": rule.version, "status": rule.status, "sha256": rule.sha256},
+                ensure_ascii=False,
+            )
+        )
         return
-    click.echo(f"{rule.name} {rule.version}: read; status {rule.status}; {len(rule.removal)} removal, {len(rule.step_down)} step-down, {len(rule.escalation)} escalation clauses; {rule.sha256[:12]}")
+    click.echo(
+        f"{rule.name} {rule.version}: read; status {rule.status}; {len(rule.removal)} removal, {len(rule.step_down)} "
+        f"step-down, {len(rule.escalation)} escalation clauses; {rule.sha256[:12]}"
+    )
 
 
 @command.command("test")
@@ -95,7 +112,13 @@ def test_command(ctx: click.Context, name: str, cases_path: str | None, as_json:
     results = run_cases(rule, text, called)
     failed = [result for result in results if not result.passed]
     if as_json:
-        click.echo(json.dumps([{"name": r.name, "passed": r.passed, "differences": list(r.differences)} for r in results], ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                [{"name": r.name, "passed": r.passed, "differences": list(r.differences)} for r in results],
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
     else:
         for result in results:
             click.echo(f"{'as expected' if result.passed else 'DIFFERS    '}  {result.name}")
@@ -117,7 +140,23 @@ def measures_command(as_json: bool) -> None:
     from slackwater.protocol.measures import MEASURES
 
     if as_json:
-        click.echo(json.dumps([{"name": m.name, "kind": m.kind, "dimension": m.dimension, "scope": m.scope, "about": m.about, "words": list(m.words)} for m in MEASURES.values()], ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                [
+                    {
+                        "name": m.name,
+                        "kind": m.kind,
+                        "dimension": m.dimension,
+                        "scope": m.scope,
+                        "about": m.about,
+                        "words": list(m.words),
+                    }
+                    for m in MEASURES.values()
+                ],
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
         return
     for measure in MEASURES.values():
         words = f" [{', '.join(measure.words)}]" if measure.words else ""

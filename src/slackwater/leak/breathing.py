@@ -55,7 +55,9 @@ def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Br
     with np.errstate(invalid="ignore"):
         enough = swing >= needed  # an unknown swing compares as not enough
     if trace.every_ms > 2_500 or trace.pressure_mcmh2o is None:
-        return Breathing(swing, enough, _slow_air(minutes) if trace.every_ms > 10_000 else none, usual, True, np.full(n, np.nan))
+        return Breathing(
+            swing, enough, _slow_air(minutes) if trace.every_ms > 10_000 else none, usual, True, np.full(n, np.nan)
+        )
     rhythm = _rhythm(trace, minutes.start_ms, n)
     patient = enough & ((rhythm.line_share < LINE_SHARE) | ventilated)
     return Breathing(swing, patient, patient & rhythm.answers, usual, True, rhythm.rate_per_min)

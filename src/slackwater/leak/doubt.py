@@ -106,7 +106,12 @@ def unit_off(minutes: Minutes, breath: Breathing, level: NDArray[np.float64]) ->
         no_suction = np.abs(minutes.pressure) < SUCTION_LOST_CMH2O
         still = ~(minutes.pressure_max - minutes.pressure_min >= 1.0)
         due = level <= -REAL_SUCTION_CMH2O
-        dead = (minutes.flow_max == 0) & (minutes.flow_min == 0) & (minutes.pressure_max == 0) & (minutes.pressure_min == 0)
+        dead = (
+            (minutes.flow_max == 0)
+            & (minutes.flow_min == 0)
+            & (minutes.pressure_max == 0)
+            & (minutes.pressure_min == 0)
+        )
     return said | long_enough(no_flow & no_suction & still & due, 2) | long_enough(dead, 2)
 
 
@@ -126,7 +131,11 @@ def circuit_open(trace: Trace, minutes: Minutes, level: NDArray[np.float64]) -> 
         lost = np.abs(minutes.pressure) < 0.5 * np.abs(level)
         lost |= ~np.isfinite(minutes.pressure) | ~np.isfinite(level)
         gravity = level > -REAL_SUCTION_CMH2O
-        room = (np.abs(minutes.pressure) < 0.3) & (minutes.pressure_max - minutes.pressure_min < 0.5) & (minutes.flow_max <= 0)
+        room = (
+            (np.abs(minutes.pressure) < 0.3)
+            & (minutes.pressure_max - minutes.pressure_min < 0.5)
+            & (minutes.flow_max <= 0)
+        )
     return (near_top & lost) | long_enough(gravity & room, 5)
 
 
@@ -158,7 +167,9 @@ def tube_blocked(minutes: Minutes, breath: Breathing, off: Flags, level: NDArray
         quiet_back = 0
         while end < n:
             with np.errstate(invalid="ignore"):
-                moving = swing[end] >= 0.5 * reference or (np.isfinite(minutes.flow_min[end]) and minutes.flow_min[end] > 0)
+                moving = swing[end] >= 0.5 * reference or (
+                    np.isfinite(minutes.flow_min[end]) and minutes.flow_min[end] > 0
+                )
             quiet_back = quiet_back + 1 if moving else 0
             if quiet_back >= 2:
                 end -= 1

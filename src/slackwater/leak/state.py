@@ -70,7 +70,6 @@ def leak_trace(
 
     `other_drains`: drains are known of which nobody said that they lie in another space.
     """
-    n = len(minutes)
     handled = handling(chart)
     breath = breathing(trace, minutes, ventilated=episode.breathing == "invasive")
     shared = bool(episode.shares_unit_with or episode.shares_space_with) or other_drains
@@ -91,7 +90,8 @@ def leak_trace(
     return LeakTrace(
         minutes, state, np.where(state == LEAKING, NO_REASON, doubt.reason).astype(np.int8), open_shown,
         _probability(state, hard, minutes, limit, open_shown), low, np.where(hard, np.nan, minutes.flow), high,
-        conductance, tries(found, _near(open_shown == BY_SWING, 5)), breath, doubt, found, handled, limit, by_fluid, top_open,
+        conductance, tries(found, _near(open_shown == BY_SWING, 5)), breath, doubt, found, handled, limit, by_fluid,
+        top_open,
     )  # fmt: skip
 
 
@@ -153,7 +153,11 @@ def _probability(
     width = minutes.flow_high - minutes.flow_low
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(width > 0, (minutes.flow_high - limit) / width, (minutes.flow >= limit).astype(np.float64))
-    last_open = np.maximum.accumulate(np.where(open_shown != NOT_SHOWN, np.arange(n), -OPEN_LATELY_MIN - 1)) if n else np.zeros(0)
+    last_open = (
+        np.maximum.accumulate(np.where(open_shown != NOT_SHOWN, np.arange(n), -OPEN_LATELY_MIN - 1))
+        if n
+        else np.zeros(0)
+    )
     lately = np.arange(n) - last_open <= OPEN_LATELY_MIN
     floor = np.where(lately, 1 - SURE, 1 - UNSURE)
     chance = floor + np.clip(share, 0, 1) * (SURE - floor)

@@ -40,7 +40,7 @@ def laid(intervals: Iterable[Interval], start_ms: int, n: int) -> Flags:
 
 
 def running_median(values: NDArray[np.float64], width: int, *, ahead: bool = False) -> NDArray[np.float64]:
-    """Median of the last (or next) `width` values, itself included; NaN are passed over; NaN if under half are known."""
+    """Median of the last (or next) `width` values, itself included; NaN if under half are known."""
     n = len(values)
     if not n:
         return values.copy()

@@ -91,9 +91,7 @@ def _run(protocol: Protocol, usual: Mapping[str, Any], content: Any, name: str, 
         }
     expect = _table(case.get("expect"), f"{where}, expect")
     if not expect:
-        raise ProtocolError(
-            "expect: says nothing", where=where, mend='Write e.g. expect = { overall = "met" }.'
-        )
+        raise ProtocolError("expect: says nothing", where=where, mend='Write e.g. expect = { overall = "met" }.')
     facts = facts_of(protocol, given, f"{where}, given")
     evaluation = evaluate(protocol, facts)
     return CaseResult(title, tuple(_differences(evaluation, expect, f"{where}, expect")), evaluation)
@@ -113,9 +111,7 @@ def _differences(evaluation: Evaluation, expect: Mapping[str, Any], where: str) 
         found["step_down"] = evaluation.step_down_overall
     for key, word in expect.items():
         if key == "since":
-            yield from _since_differences(
-                since, _table(word, f"{where}.since"), evaluation.as_of_ms, f"{where}.since"
-            )
+            yield from _since_differences(since, _table(word, f"{where}.since"), evaluation.as_of_ms, f"{where}.since")
             continue
         if key not in found:
             raise _unknown(key, found, where)
@@ -165,9 +161,7 @@ class _Given:
             raise self.fault("connected", f"{connected!r} is not known", 'Write "start" or "unknown".')
         connected_ms = START_MS if connected == "start" else None
         events = {
-            name: tuple(sorted(self.moments(name, self.content[name])))
-            for name in _EVENTS
-            if name in self.content
+            name: tuple(sorted(self.moments(name, self.content[name]))) for name in _EVENTS if name in self.content
         }
         about, weight = self.about(connected_ms)
         end = about["operation.end"]
@@ -201,18 +195,12 @@ class _Given:
         _known(said, _PATIENT, where)
         said = {key: None if value == "unknown" else value for key, value in said.items()}
         for key in ("age_years", "weight_kg"):
-            if said.get(key) is not None and (
-                isinstance(said[key], bool) or not isinstance(said[key], int | float)
-            ):
-                raise self.fault(
-                    f"patient.{key}", f"{said[key]!r} is not a number", f'Write {key} = 60, or "unknown".'
-                )
+            if said.get(key) is not None and (isinstance(said[key], bool) or not isinstance(said[key], int | float)):
+                raise self.fault(f"patient.{key}", f"{said[key]!r} is not a number", f'Write {key} = 60, or "unknown".')
         end = said.get("operation_end")
         if end is not None:
             end = float(START_MS if end == "start" else self.moment("patient.operation_end", end))
-        age, weight = (
-            None if said.get(key) is None else float(said[key]) for key in ("age_years", "weight_kg")
-        )
+        age, weight = (None if said.get(key) is None else float(said[key]) for key in ("age_years", "weight_kg"))
         about: dict[str, str | float | None] = {
             "indication": said.get("indication"),
             "drain.space": said.get("space"),
@@ -232,15 +220,11 @@ class _Given:
         step = self.quantity("step", self.content["step"], "flow") if "step" in self.content else None
         rounding = self.content.get("rounding", "nearest")
         if rounding not in _ROUNDINGS:
-            raise self.fault(
-                "rounding", f"{rounding!r} is not known", f"Write one of: {', '.join(_ROUNDINGS)}."
-            )
+            raise self.fault("rounding", f"{rounding!r} is not known", f"Write one of: {', '.join(_ROUNDINGS)}.")
         reading_ms = self.span("reading", self.content["reading"]) if "reading" in self.content else 1000
         stretches = []
         for ms, value in self.air:
-            cell = (
-                None if value in _NOTHING else _cell(self.quantity("air_leak", value, "flow"), step, rounding)
-            )
+            cell = None if value in _NOTHING else _cell(self.quantity("air_leak", value, "flow"), step, rounding)
             stretches.append((ms, cell, value in ("missing", "off", "clamped")))
         columns = {
             name: np.zeros(length)
@@ -311,9 +295,7 @@ class _Given:
             return {}
         usual = "charted" if "charted" in guard.by else guard.by[0]
         if said == "shown":  # at the end of every minute, and now
-            return {
-                usual: np.append(START_MS + MINUTE_MS * np.arange(1, length + 1, dtype=np.int64), self.now_ms)
-            }
+            return {usual: np.append(START_MS + MINUTE_MS * np.arange(1, length + 1, dtype=np.int64), self.now_ms)}
         if isinstance(said, Mapping):
             _known(said, WAYS_OPEN, f"{self.where}.tube_open")
             return {way: self.times(f"tube_open.{way}", ages) for way, ages in said.items()}
@@ -334,9 +316,7 @@ class _Given:
 
     def pairs(self, key: str) -> list[tuple[Any, Any]]:
         value = self.content.get(key, [])
-        if not isinstance(value, list) or not all(
-            isinstance(pair, list) and len(pair) == 2 for pair in value
-        ):
+        if not isinstance(value, list) or not all(isinstance(pair, list) and len(pair) == 2 for pair in value):
             raise self.fault(key, "is not a list of pairs", f'Write {key} = [["...", "..."]].')
         return [(first, second) for first, second in value]
 
@@ -397,9 +377,7 @@ def _cell(value: float, step: float | None, rounding: str) -> tuple[float, float
     """
     if step is None:
         return value, value
-    below, above = {"nearest": (0.5, 0.5), "floor": (0.0, 1.0), "ceil": (1.0, 0.0), "unknown": (1.0, 1.0)}[
-        rounding
-    ]
+    below, above = {"nearest": (0.5, 0.5), "floor": (0.0, 1.0), "ceil": (1.0, 0.0), "unknown": (1.0, 1.0)}[rounding]
     return value - below * step, value + above * step
 
 
@@ -421,9 +399,7 @@ def _minutes(
     return minutes
 
 
-def _totals(
-    entries: Sequence[tuple[int, int, float | None]], to: Times, window: int
-) -> tuple[Floats, Floats]:
+def _totals(entries: Sequence[tuple[int, int, float | None]], to: Times, window: int) -> tuple[Floats, Floats]:
     """Bounds on the amount inside (to - window, to]; an entry cut by it counts between nothing and all."""
     low, high = np.zeros(len(to)), np.zeros(len(to))
     covered = np.zeros(len(to), dtype=np.int64)

@@ -208,7 +208,11 @@ def _signal_needs(
     hours = f"{minutes / 60:g} h"
     needs = [Need(f"{hours} on end of recorded air flow {_said(clause)}", earliest)]
     if now is Status.CANNOT_TELL and run.missing_minutes:
-        needs.append(Need(f"{run.missing_minutes} min of the last {hours} were not recorded or are in doubt; only time mends that"))
+        needs.append(
+            Need(
+                f"{run.missing_minutes} min of the last {hours} were not recorded or are in doubt; only time mends that"
+            )
+        )
     elif now is Status.CANNOT_TELL:
         needs.append(Need("readings that lie wholly on one side of the limit: the unit's step straddles it"))
     return tuple(needs)

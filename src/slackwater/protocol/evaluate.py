@@ -81,5 +81,7 @@ def _vetoes(facts: Facts) -> tuple[Judged, ...]:
         if now is Status.NOT_APPLICABLE and not stands.any():
             continue
         one = Judged(f"veto_{number}", now, codes, since_ms=veto.from_ms, note=veto.reason)
-        judged.append(replace(one, needs=(Need(f"{veto.reason}: see the patient"),)) if now is Status.CANNOT_TELL else one)
+        judged.append(
+            replace(one, needs=(Need(f"{veto.reason}: see the patient"),)) if now is Status.CANNOT_TELL else one
+        )
     return tuple(judged)

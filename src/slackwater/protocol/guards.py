@@ -48,7 +48,9 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     now = Status(int(codes[-1]))
     last = int(latest_before(shown, ends[-1:])[0])
     evidence = (Span(last, last, ", ".join(_ways_at(guard, facts, last))),) if last > NEVER else ()
-    return Judged("tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence)
+    return Judged(
+        "tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence
+    )
 
 
 def _tube_needs(guard: TubeOpen, now: Status, at_end: bool, facts: Facts, lasting: int) -> tuple[Need, ...]:
@@ -88,7 +90,9 @@ def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
     now = Status(int(codes[-1]))
     hours = f"{guard.within_s / 3600:g} h"
     if now is Status.NOT_APPLICABLE:
-        note = "no leak was ever seen with effort" + ("" if facts.cough_visible else "; this log cannot show a single cough")
+        note = "no leak was ever seen with effort" + (
+            "" if facts.cough_visible else "; this log cannot show a single cough"
+        )
         return Judged("effort_seen", now, codes[:-1], note=note)
     moment = int(last_clear[-1] if now is Status.MET else last_seen[-1])
     why = "tried, no leak recorded" if now is Status.MET else "leak seen with effort"

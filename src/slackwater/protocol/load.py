@@ -195,7 +195,9 @@ def _clauses(content: Mapping[str, Any], block: str, name: str) -> tuple[Clause,
     ids = [clause.id for clause in clauses]
     for id_ in ids:
         if ids.count(id_) > 1:
-            raise ProtocolError(f"id {id_!r} stands twice", where=f"{name}, {block}", mend="Give each clause its own id.")
+            raise ProtocolError(
+                f"id {id_!r} stands twice", where=f"{name}, {block}", mend="Give each clause its own id."
+            )
     return tuple(clauses)
 
 
@@ -262,7 +264,9 @@ def _words(table: _Table, measure: Measure, how: str) -> tuple[str, ...]:
             raise table.fault("limit", "has no meaning with is = 'shown'", "Leave it out.")
         return measure.shown
     if not measure.words:
-        raise table.fault("is", f"{how!r} needs words, but {measure.name} is a number", f"Write one of: {', '.join(NUMERIC)}.")
+        raise table.fault(
+            "is", f"{how!r} needs words, but {measure.name} is a number", f"Write one of: {', '.join(NUMERIC)}."
+        )
     words = table.texts("limit", measure.words)
     if not words:
         raise table.fault("limit", "names no word", f'Write e.g. limit = ["{measure.words[0]}"].')
@@ -285,11 +289,17 @@ def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str)
     if clause.lasting_s is not None and clause.lasting_s % 60:
         raise table.fault("lasting", "must be whole minutes", 'Write e.g. "8 h".')
     if kind == "signal" and (clause.lasting_s is None) == (clause.within_s is None):
-        raise table.fault("lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".')
+        raise table.fault(
+            "lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".'
+        )
     if kind == "amount" and clause.within_s is None:
-        raise table.fault("within", f"{clause.measure_name} needs the window it is summed over", 'Write within = "24 h".')
+        raise table.fault(
+            "within", f"{clause.measure_name} needs the window it is summed over", 'Write within = "24 h".'
+        )
     if kind == "amount" and clause.lasting_s is not None and clause.lasting_s % (clause.within_s or 1):
-        raise table.fault("lasting", "must be a whole number of `within` windows", 'Write e.g. within = "1 h", lasting = "2 h".')
+        raise table.fault(
+            "lasting", "must be a whole number of `within` windows", 'Write e.g. within = "1 h", lasting = "2 h".'
+        )
     if kind in ("number", "word") and clause.lasting_s is not None:
         raise table.fault("lasting", f"{clause.measure_name} is charted at moments", 'Write within = "8 h".')
     if kind == "since" and clause.of is None:

@@ -19,9 +19,7 @@ def shipped_names() -> tuple[str, ...]:
     True
     """
     found = (entry.name for entry in (files("slackwater.protocol") / "rules").iterdir())
-    return tuple(
-        sorted(n.removesuffix(".toml") for n in found if n.endswith(".toml") and not n.endswith(_CASES))
-    )
+    return tuple(sorted(n.removesuffix(".toml") for n in found if n.endswith(".toml") and not n.endswith(_CASES)))
 
 
 def shipped(name: str) -> Protocol:

@@ -7,6 +7,7 @@ minute k ends, and looks only backwards.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.protocol.facts import Flags, Floats, Signal
 from slackwater.protocol.status import Codes, Status
@@ -15,13 +16,13 @@ SCALE = 1000  # bounds are held in thousandths, as integers, so that sums over a
 UNBOUNDED = np.int64(1) << 40
 
 
-def _thousandths(bound: Floats, *, up: bool) -> np.ndarray:
+def _thousandths(bound: Floats, *, up: bool) -> NDArray[np.int64]:
     scaled = np.where(np.isfinite(bound), bound, 0.0) * SCALE
     nearest = np.rint(scaled)
     # a bound that is a whole thousandth but for float noise stays itself; any other moves outward
     outward = np.ceil(scaled) if up else np.floor(scaled)
     whole = np.where(np.abs(scaled - nearest) < 1e-6 * np.maximum(1.0, np.abs(scaled)), nearest, outward)
-    return whole.astype(np.int64)
+    return np.asarray(whole, dtype=np.int64)
 
 
 def window_sums(values: np.ndarray, width: int) -> np.ndarray:

@@ -109,7 +109,9 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
                 lines.append(f"  ▨ {part.id}: cannot tell, to be looked at")
     for due in found.schedule:
         if due.overdue:
-            lines.append(f"  overdue      {due.item} (every {format_span(due.every_s)}; last {shown(due.last_ms, zone)})")
+            lines.append(
+                f"  overdue      {due.item} (every {format_span(due.every_s)}; last {shown(due.last_ms, zone)})"
+            )
     return lines
 
 
@@ -190,15 +192,23 @@ def _ledger(found: Assessment) -> list[str]:
     lines = []
     if found.trace is not None:
         lines.append(
-            f"log rows  {ledger.read} read = {ledger.used} used + {ledger.refused} refused + {ledger.duplicate} duplicate "
-            f"+ {ledger.conflicting} conflicting"
+            f"log rows  {ledger.read} read = {ledger.used} used + {ledger.refused} refused "
+            f"+ {ledger.duplicate} duplicate + {ledger.conflicting} conflicting"
         )
         lines += [f"          line {row.line}, {row.column}: {row.why}" for row in ledger.first_refused[:3]]
         for log in found.trace.logs:
-            lines += textwrap.wrap("; ".join(f"{log.name}: {note}" for note in log.notes), WIDE, initial_indent="          ", subsequent_indent="          ")
+            lines += textwrap.wrap(
+                "; ".join(f"{log.name}: {note}" for note in log.notes),
+                WIDE,
+                initial_indent="          ",
+                subsequent_indent="          ",
+            )
     if found.chart.read:
         chart = found.chart
-        lines.append(f"chart     {chart.read} rows read = {chart.used} used + {chart.duplicate} duplicate + {chart.conflicting} conflicting")
+        lines.append(
+            f"chart     {chart.read} rows read = {chart.used} used + {chart.duplicate} duplicate "
+            f"+ {chart.conflicting} conflicting"
+        )
     return lines
 
 

@@ -30,8 +30,15 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
     n = len(minutes)
     width = min(width, max(8, math.ceil(n / 2)))
     edges = np.linspace(0, n, 2 * width + 1).astype(int)
-    peak = np.array([_largest(minutes.flow_max[a:b]) for a, b in zip(edges[:-1], np.maximum(edges[1:], edges[:-1] + 1), strict=True)])
-    mean = np.array([_largest(minutes.flow[a:b]) for a, b in zip(edges[:-1], np.maximum(edges[1:], edges[:-1] + 1), strict=True)])
+    peak = np.array(
+        [
+            _largest(minutes.flow_max[a:b])
+            for a, b in zip(edges[:-1], np.maximum(edges[1:], edges[:-1] + 1), strict=True)
+        ]
+    )
+    mean = np.array(
+        [_largest(minutes.flow[a:b]) for a, b in zip(edges[:-1], np.maximum(edges[1:], edges[:-1] + 1), strict=True)]
+    )
     top = max(2.0 * leak.limit_ml_per_min, float(np.nanmax(peak)) if np.isfinite(peak).any() else 0.0)
     scale = leak.limit_ml_per_min / 4
     rows = _braille(mean, peak, top, scale, width)
@@ -47,12 +54,17 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
     out.append(f"{'state':>10} ┤" + "".join(_state(leak.state[a:b], leak.reason[a:b]) for a, b in spans))
     run = _run(found, n)
     if run is not None:
-        out.append(f"{'run':>10} ┤" + "".join("━" if run <= a and b <= found.facts.length + 1 else " " for a, b in spans))
+        out.append(
+            f"{'run':>10} ┤" + "".join("━" if run <= a and b <= found.facts.length + 1 else " " for a, b in spans)
+        )
     start, end = minutes.start_ms, minutes.start_ms + n * MINUTE_MS
     left, right = shown(start, zone), shown(end, zone)
     out.append(f"{'':>11} └{left}{'─' * max(1, width - len(left) - len(right))}{right}")
     out.append(f"{'':>12}air flow, mL/min: mean (solid to) and peak of each stretch, log-like scale")
-    out.append(f"{'':>12}█ leaking   · below limit   ▨ cannot tell   (blank) nothing recorded" + ("   ━ run" if run is not None else ""))
+    out.append(
+        f"{'':>12}█ leaking   · below limit   ▨ cannot tell   (blank) nothing recorded"
+        + ("   ━ run" if run is not None else "")
+    )
     return out
 
 

@@ -13,11 +13,13 @@ WIDE = 92
 def rule_text(rule: Protocol) -> str:
     """The whole rule: whom it is for, its evidence, its guards, its clauses with their sources."""
     lines = [
-        f"{rule.name} {rule.version} · status {rule.status}" + (f" · approved by {rule.approved_by}" if rule.approved_by else ""),
+        f"{rule.name} {rule.version} · status {rule.status}"
+        + (f" · approved by {rule.approved_by}" if rule.approved_by else ""),
         f"source: {rule.source}",
         f"sha256: {rule.sha256}",
         *_applies(rule),
-        f"data older than {format_span(rule.data_age_s)} cannot meet anything; gaps tolerated: {format_span(rule.gaps_s)}",
+        f"data older than {format_span(rule.data_age_s)} cannot meet anything; "
+        f"gaps tolerated: {format_span(rule.gaps_s)}",
         f"a run starts anew at: {', '.join(word.replace('_', ' ') for word in rule.restart_on) or 'nothing'}",
         *_guards(rule),
     ]
@@ -25,9 +27,13 @@ def rule_text(rule: Protocol) -> str:
         if clauses:
             lines += ["", f"{title}:"]
             for clause in clauses:
-                lines += textwrap.wrap(f"{clause.id}: {sentence(clause)}", WIDE, initial_indent="  ", subsequent_indent="      ")
+                lines += textwrap.wrap(
+                    f"{clause.id}: {sentence(clause)}", WIDE, initial_indent="  ", subsequent_indent="      "
+                )
                 if clause.source:
-                    lines += textwrap.wrap(f"source: {clause.source}", WIDE, initial_indent="      ", subsequent_indent="      ")
+                    lines += textwrap.wrap(
+                        f"source: {clause.source}", WIDE, initial_indent="      ", subsequent_indent="      "
+                    )
     if rule.schedule:
         lines += ["", "observations:", *(f"  {due.item} every {format_span(due.every_s)}" for due in rule.schedule)]
     if rule.notes:
@@ -38,7 +44,8 @@ def rule_text(rule: Protocol) -> str:
 
 def sentence(clause: Clause) -> str:
     """One clause in words: every window, limit and condition it has."""
-    text = f"{clause.measure_name.replace('_', ' ')} of the {clause.scope} {clause.comparison.replace('_', ' ')} {clause.limit_text}".rstrip()
+    measure, how = clause.measure_name.replace("_", " "), clause.comparison.replace("_", " ")
+    text = f"{measure} of the {clause.scope} {how} {clause.limit_text}".rstrip()
     if clause.per_kg and "kg" not in clause.limit_text:
         text += " per kg"
     if clause.measure.kind == "signal":
@@ -82,7 +89,13 @@ def _guards(rule: Protocol) -> list[str]:
     lines = []
     if rule.tube_open is not None:
         start = ", and near the start of the run" if rule.tube_open.also_at_start else ""
-        lines.append(f"guard: tube shown open within {format_span(rule.tube_open.within_s)}{start}, by {', '.join(rule.tube_open.by)}")
+        lines.append(
+            f"guard: tube shown open within {format_span(rule.tube_open.within_s)}{start}, "
+            f"by {', '.join(rule.tube_open.by)}"
+        )
     if rule.effort_seen is not None:
-        lines.append(f"guard: a leak once seen with effort tried again within {format_span(rule.effort_seen.within_s)} and not seen")
+        lines.append(
+            f"guard: a leak once seen with effort tried again within {format_span(rule.effort_seen.within_s)} "
+            "and not seen"
+        )
     return lines

@@ -5,7 +5,8 @@ from __future__ import annotations
 from slackwater.protocol.status import Status
 
 SHAPES = {
-    Status.MET: "●", Status.MET_WITH_GAPS: "◐", Status.NOT_MET: "○", Status.CANNOT_TELL: "▨", Status.NOT_APPLICABLE: "–",
+    Status.MET: "●", Status.MET_WITH_GAPS: "◐", Status.NOT_MET: "○", Status.CANNOT_TELL: "▨",
+    Status.NOT_APPLICABLE: "–",
 }  # fmt: skip
 WORDS = {
     Status.MET: "met", Status.MET_WITH_GAPS: "met with gaps", Status.NOT_MET: "not met",
