@@ -184,7 +184,9 @@ class _Draw:
         if some() < 0.2:
             lines.append("max_age_years = 80")
         if some() < 0.4:
-            lines.append(f"excludes = {_list(self.chance.sample(('pneumonectomy', 'invasive'), self.chance.randint(1, 2)))}")
+            lines.append(
+                f"excludes = {_list(self.chance.sample(('pneumonectomy', 'invasive'), self.chance.randint(1, 2)))}"
+            )
         if some() < 0.3:
             needs = ("operation.end", "operation.kind", "drain.connected_at", "patient.weight_kg", "breathing")
             lines.append(f"needs = {_list(self.chance.sample(needs, self.chance.randint(1, 2)))}")
@@ -318,7 +320,9 @@ class _Draw:
     def signal(self, protocol: Protocol) -> Signal:
         chance, some = self.chance, self.some
         limits = [
-            c.limit for c in (*protocol.removal, *protocol.step_down, *protocol.escalation) if c.measure_name == "air_leak"
+            c.limit
+            for c in (*protocol.removal, *protocol.step_down, *protocol.escalation)
+            if c.measure_name == "air_leak"
         ]
         limit = round(1000 * float(chance.choice(limits))) if limits and limits[0] is not None else 20_000
         step = chance.choice((1, 100, 1_000, 10_000))

@@ -42,9 +42,7 @@ class Moment:
 
 def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
     """Every status that `evaluate` gives, by name: now, and at the end of each minute of the grid."""
-    ends = [
-        Moment(facts.grid_start_ms + MINUTE_MS * minutes, minutes) for minutes in range(1, facts.length + 1)
-    ]
+    ends = [Moment(facts.grid_start_ms + MINUTE_MS * minutes, minutes) for minutes in range(1, facts.length + 1)]
     now = Moment(facts.now_ms, facts.length)
     whole = [answers(protocol, facts, moment) for moment in [*ends, now]]
     only_those_that_ever_stood(whole)
@@ -62,12 +60,11 @@ def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
 
 
 def only_those_that_ever_stood(whole: list[dict[str, Any]]) -> None:
-    """Vetoes that stand at none of the moments judged are not listed; the others are numbered in order."""
-    listed = [id_ for id_ in whole[-1]["guards"] if id_.startswith("veto_")]
-    stood = [id_ for id_ in listed if any(answer["guards"][id_] is not NONE for answer in whole)]
-    for answer in whole:
-        vetoes = {id_: answer["guards"].pop(id_) for id_ in listed}
-        answer["guards"].update({f"veto_{n}": vetoes[id_] for n, id_ in enumerate(stood, start=1)})
+    """A veto that stands at none of the moments judged is not listed; the others keep their numbers."""
+    for id_ in [id_ for id_ in whole[-1]["guards"] if id_.startswith("veto_")]:
+        if all(answer["guards"][id_] is NONE for answer in whole):
+            for answer in whole:
+                del answer["guards"][id_]
 
 
 def answers(protocol: Protocol, facts: Facts, moment: Moment) -> dict[str, Any]:
@@ -167,9 +164,7 @@ def no_verdict(facts: Facts) -> bool:
 # How a clause is judged
 
 
-def judged(
-    protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, block: str, fits: Status
-) -> Status:
+def judged(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, block: str, fits: Status) -> Status:
     """One clause of one block at one moment. Escalation goes on, for whomever.
 
     `only_until`: afterwards the clause is not_applicable; while nobody recorded the event, nothing is met.
@@ -367,9 +362,7 @@ def with_gaps(
     return GAPS
 
 
-def within(
-    protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, moment: Moment, fires: bool
-) -> Status:
+def within(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, moment: Moment, fires: bool) -> Status:
     """The last window that is wholly known decides, if it ended less than `within` ago."""
     assert clause.within_s is not None
     size = clause.bin_min or 1
@@ -385,9 +378,7 @@ def within(
     return UNKNOWN
 
 
-def aged(
-    protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, status: Status, fires: bool
-) -> Status:
+def aged(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, status: Status, fires: bool) -> Status:
     """Where the log's last row is older than `data_age`, nothing is met; escalation is never quieted."""
     if fires or status not in (MET, GAPS):
         return status
@@ -420,9 +411,7 @@ def amount(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fir
         until = end - back * window_ms
         low, high = amounts.totals(np.array([until], dtype=np.int64), window_ms)
         covered = last is not None and until <= last  # looking backwards only: later entries are not known yet
-        seen.append(
-            compare(clause.comparison, exact(float(low[0])), exact(float(high[0])) if covered else inf, limit)
-        )
+        seen.append(compare(clause.comparison, exact(float(low[0])), exact(float(high[0])) if covered else inf, limit))
     return lowest(seen)
 
 

@@ -7,7 +7,7 @@ and the clause is answered yes or no on plain numbers. A decided answer must be 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from random import Random
 
@@ -51,14 +51,15 @@ class Small:
     cells: tuple[tuple[float, float] | None, ...]
     floors: tuple[float, ...]  # what was recorded in an unknown minute
     top_open: bool
-    connected: int | None  # minute
+    connected: int | None  # minute of the record; below zero: before it
     restart: int | None
     gaps: int
 
 
-def small(chance: Random) -> Small:
+def small(chance: Random, *, late: bool = False) -> Small:
+    """One small case; `late`: the record begins less than `lasting` ago, the drain was there before it."""
     length = chance.randint(2, 8)
-    lasting = chance.randint(1, length)
+    lasting = length + 1 if late else chance.randint(1, length)
     top_open = chance.random() < 0.5
     unknown = set(chance.sample(range(length), min(length, chance.choice((0, 0, 1, 1, 2, 3)))))
     cells: list[tuple[float, float] | None] = []
@@ -74,7 +75,7 @@ def small(chance: Random) -> Small:
         cells=tuple(cells),
         floors=tuple(float(chance.choice((0, 0, 10, 20, 30))) for _ in range(length)),
         top_open=top_open,
-        connected=chance.choice((None, 0, 0, 0, chance.randint(0, length - 1))),
+        connected=chance.choice((None, -20) if late else (None, 0, 0, 0, chance.randint(0, length - 1))),
         restart=chance.choice((None, None, None, chance.randint(0, length))),
         gaps=chance.choice((0, 0, 1, 2)),
     )
@@ -123,12 +124,13 @@ def three_valued(case: Small) -> Status:
 
 def completions(case: Small) -> Iterator[tuple[float, ...]]:
     """Every combination of corners and middles over the minutes that the last `lasting` holds."""
-    looked_at = range(len(case.cells) - case.lasting, len(case.cells))
+    looked_at = range(len(case.cells) - case.lasting, len(case.cells))  # below zero: before the record
     choices = []
     for minute in looked_at:
-        cell = case.cells[minute]
+        cell = case.cells[minute] if minute >= 0 else None  # nothing is recorded before the record
         if cell is None:
-            floor = case.floors[minute] if case.bin is None and case.how in ("below", "at_most") else 0.0
+            largest = case.bin is None and case.how in ("below", "at_most") and minute >= 0
+            floor = case.floors[minute] if largest else 0.0
             choices.append(tuple(value for value in BEYOND if value >= floor))
         else:
             top = cell[1] - EPSILON if case.top_open else cell[1]
@@ -136,9 +138,18 @@ def completions(case: Small) -> Iterator[tuple[float, ...]]:
     return product(*choices)
 
 
-def two_valued(case: Small, values: tuple[float, ...]) -> bool:
+def connections(case: Small) -> tuple[int, ...]:
+    """When the drain may have been connected: known, or long ago, or as the record began."""
+    return (-20, 0) if case.connected is None else (case.connected,)
+
+
+def truths(case: Small) -> set[bool]:
+    return {two_valued(case, values, at) for values in completions(case) for at in connections(case)}
+
+
+def two_valued(case: Small, values: tuple[float, ...], connected: int) -> bool:
     """Has the condition held for `lasting`, given what every minute truly was?"""
-    since = max(case.connected if case.connected is not None else 0, case.restart if case.restart is not None else 0)
+    since = connected if case.restart is None else max(connected, case.restart)
     if len(case.cells) - since < case.lasting:
         return False
     size = case.bin or 1
@@ -154,13 +165,22 @@ def two_valued(case: Small, values: tuple[float, ...]) -> bool:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_never_more_definite_than_the_completions_allow(seed: int) -> None:
-    chance = Random(seed)
+    assert hold_against_completions(Random(seed), late=False) > 100
+
+
+@pytest.mark.parametrize("seed", range(11, 13))
+def test_a_record_that_begins_late_says_nothing_of_the_time_before(seed: int) -> None:
+    hold_against_completions(Random(seed), late=True)
+
+
+def hold_against_completions(chance: Random, *, late: bool) -> int:
+    """Hold 300 cases against all their completions; how many were decided."""
     decided = 0
     for _ in range(300):
-        case = small(chance)
+        case = small(chance, late=late)
         if len(list(_limited(completions(case), 20_000))) == 20_000:
             continue
-        found = {two_valued(case, values) for values in completions(case)}
+        found = truths(case)
         said = three_valued(case)
         if said is Status.MET:
             assert found == {True}, case
@@ -169,7 +189,7 @@ def test_never_more_definite_than_the_completions_allow(seed: int) -> None:
         elif said is Status.MET_WITH_GAPS:
             assert case.gaps > 0 and True in found, case
         decided += said in (Status.MET, Status.NOT_MET)
-    assert decided > 100
+    return decided
 
 
 @pytest.mark.parametrize("seed", range(4, 8))
@@ -179,8 +199,8 @@ def test_with_nothing_unknown_the_answer_is_that_of_the_numbers(seed: int) -> No
     for _ in range(300):
         case = small(chance)
         points = tuple((cell[0], cell[0]) if cell else (15.0, 15.0) for cell in case.cells)
-        case = Small(**{**case.__dict__, "cells": points, "top_open": False})
-        truth = two_valued(case, tuple(cell[0] for cell in points[len(points) - case.lasting :]))
+        case = replace(case, cells=points, top_open=False)
+        (truth,) = truths(case)
         assert three_valued(case) is (Status.MET if truth else Status.NOT_MET), case
 
 
@@ -189,12 +209,12 @@ def test_forgetting_a_minute_never_decides(seed: int) -> None:
     """A minute made unknown may turn a decided answer into `cannot_tell`, and nothing else."""
     chance = Random(seed)
     for _ in range(200):
-        case = Small(**{**small(chance).__dict__, "gaps": 0, "floors": (0.0,) * 8})
-        case = Small(**{**case.__dict__, "floors": (0.0,) * len(case.cells)})
+        case = small(chance)
+        case = replace(case, gaps=0, floors=(0.0,) * len(case.cells))
         before = three_valued(case)
         for minute in range(len(case.cells)):
             cells = (*case.cells[:minute], None, *case.cells[minute + 1 :])
-            after = three_valued(Small(**{**case.__dict__, "cells": cells}))
+            after = three_valued(replace(case, cells=cells))
             assert after in (before, Status.CANNOT_TELL), (case, minute)
 
 

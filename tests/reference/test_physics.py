@@ -87,7 +87,8 @@ def test_days_until_a_pneumothorax_is_resorbed(size: float, rate: float, days: f
 
 
 @pytest.mark.parametrize(
-    ("size", "rate"), [(15.0, 0.0), (15.0, -1.0), (101.0, 1.25), (-1.0, 1.25), (float("nan"), 1.25)]
+    ("size", "rate"),
+    [(15.0, 0.0), (15.0, -1.0), (15.0, float("nan")), (101.0, 1.25), (-1.0, 1.25), (float("nan"), 1.25)],
 )
 def test_a_size_or_rate_that_cannot_be_is_refused(size: float, rate: float) -> None:
     with pytest.raises(QuantityError):

@@ -65,13 +65,13 @@ def main() -> None:
     except click.exceptions.Exit as stop:
         code = stop.exit_code
     except click.ClickException as error:
-        click.echo(f"slackwater: {' '.join(error.format_message().split())}", err=True)
+        click.echo(f"slackwater: {_one_line(error.format_message())}", err=True)
         code = 2
     except click.Abort:
         click.echo("slackwater: stopped", err=True)
         code = 130
     except SlackwaterError as error:
-        click.echo(f"slackwater: {error}", err=True)
+        click.echo(f"slackwater: {_one_line(str(error))}", err=True)
         code = error.exit_code
     except BrokenPipeError:  # the reader has gone, e.g. `| head`
         sys.stderr.close()
@@ -86,3 +86,8 @@ def main() -> None:
         )
         code = 1
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _one_line(text: str) -> str:
+    """A message on one line; what does not print, in a file's name say, is shown as '·'."""
+    return "".join(c if c.isprintable() else "·" for c in " ".join(text.split()))

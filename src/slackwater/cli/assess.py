@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from slackwater.cli.files import write_whole
+from slackwater.cli.files import refuse_overwriting, write_whole
 from slackwater.cli.instants import instant, ward_zone
 from slackwater.errors import MissingPart, UsageError
 
@@ -66,6 +66,7 @@ def command(
         raise UsageError(
             "neither a log nor a chart is given", mend="Write: slackwater assess LOG --layout FILE, or --chart FILE."
         )
+    refuse_overwriting(minutes_path, (*logs, layout_name, chart_path, episode_path, protocol_name))
     ward = ward_zone(zone)
     now_ms = None if at is None else instant(at, ward if zone else None)
     protocol = None if protocol_name is None else read_protocol(protocol_name)

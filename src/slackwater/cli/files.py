@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from slackwater.errors import UsageError
@@ -29,6 +30,15 @@ def read_bytes(path: str, largest: int | None = None) -> bytes:
 def name_of(path: str) -> str:
     """What messages call a file: its name without folders, or 'standard input'."""
     return "standard input" if path == "-" else Path(path).name
+
+
+def refuse_overwriting(target: str | None, inputs: Iterable[str | None]) -> None:
+    """Refuse to write over a file that is read: a log is the only copy of what happened."""
+    if target is None or target == "-" or not os.path.exists(target):
+        return
+    for path in inputs:
+        if path not in (None, "-") and os.path.exists(str(path)) and os.path.samefile(str(path), target):
+            raise UsageError("is read, and would be written over", where=target, mend="Give it another name.")
 
 
 def write_whole(path: str, data: bytes) -> None:

@@ -12,7 +12,7 @@ def ward_zone(name: str | None) -> tzinfo:
     """An IANA zone, 'UTC' or a fixed '+02:00'."""
     if name is None or name in ("UTC", "Z"):
         return UTC
-    if name[0] in "+-" and len(name) == 6 and name[3] == ":" and (name[1:3] + name[4:]).isdecimal():
+    if name[:1] in ("+", "-") and len(name) == 6 and name[3] == ":" and (name[1:3] + name[4:]).isdecimal():
         minutes = int(name[1:3]) * 60 + int(name[4:])
         return timezone(timedelta(minutes=-minutes if name[0] == "-" else minutes))
     try:

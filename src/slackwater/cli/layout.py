@@ -6,7 +6,7 @@ import json
 
 import click
 
-from slackwater.cli.files import name_of, read_bytes, write_whole
+from slackwater.cli.files import name_of, read_bytes, refuse_overwriting, write_whole
 from slackwater.errors import UsageError
 
 
@@ -31,6 +31,7 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
     """
     from slackwater.reading.propose import propose
 
+    refuse_overwriting(out, (log,))
     given = {}
     for answer in answers:
         key, sign, value = answer.partition("=")

@@ -26,7 +26,7 @@ def resorption_days(size_percent: float, percent_per_day: float) -> float:
     >>> resorption_days(15.0, 1.25)
     12.0
     """
-    if percent_per_day <= 0 or not 0 <= size_percent <= 100:
+    if not (percent_per_day > 0 and 0 <= size_percent <= 100):
         raise QuantityError(
             f"{size_percent:g} % at {percent_per_day:g} % a day does not end",
             mend="Give a size from 0 to 100 % and a rate above 0.",

@@ -28,6 +28,8 @@ _CLAUSE = ("id", "measure", "scope", "is", "limit", "bin", "lasting", "within", 
            "only_until", "data_age", "source", "say")  # fmt: skip
 _DUE = ("item", "every", "source")
 _SPACES = ("pleural", "mediastinal", "pericardial")
+LONGEST_S = 366 * 86_400.0  # no drain stays so long; longer times and
+LARGEST = 1e9  # larger limits would only overflow the whole numbers that windows are summed in
 
 
 class _Table:
@@ -85,6 +87,8 @@ class _Table:
             raise self.fault(key, error.what, error.mend or 'Write e.g. "8 h".') from None
         if positive and seconds <= 0:
             raise self.fault(key, "must be longer than nothing", 'Write e.g. "8 h".')
+        if seconds > LONGEST_S:
+            raise self.fault(key, "is longer than a year", 'Write e.g. "8 h".')
         return seconds
 
 
@@ -246,12 +250,16 @@ def _limit(table: _Table, measure: Measure, how: str, per_kg: bool) -> float | N
     if not measure.dimension:
         raise table.fault("is", f"{how!r} needs a number, but {measure.name} is a word", "Write one_of or none_of.")
     text = table.text("limit")
+    if "/kg" in text and not per_kg:
+        raise table.fault("limit", f"{text!r} counts per kg", 'Write per = "kg" beside it, or a limit without kg.')
     try:
-        if per_kg and "kg" in text:
-            return float(parse_quantity(text, f"{measure.dimension} per mass").value)
-        return float(parse_quantity(text, measure.dimension).value)
+        dimension = f"{measure.dimension} per mass" if per_kg and "kg" in text else measure.dimension
+        limit = float(parse_quantity(text, dimension).value)
     except QuantityError as error:
         raise table.fault("limit", error.what, error.mend) from None
+    if abs(limit) > LARGEST:
+        raise table.fault("limit", f"{text!r} is beyond anything measured", "Look at the number and its unit.")
+    return limit
 
 
 def _words(table: _Table, measure: Measure, how: str) -> tuple[str, ...]:
@@ -288,6 +296,8 @@ def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str)
         raise table.fault("bin", "must be whole minutes of a signal", 'Write e.g. bin = "10 min", or leave it out.')
     if clause.lasting_s is not None and clause.lasting_s % 60:
         raise table.fault("lasting", "must be whole minutes", 'Write e.g. "8 h".')
+    if bin_s is not None and clause.lasting_s is not None and bin_s > clause.lasting_s:
+        raise table.fault("bin", "is longer than lasting, so no window would fit", "Write a shorter bin.")
     if kind == "signal" and (clause.lasting_s is None) == (clause.within_s is None):
         raise table.fault(
             "lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".'

@@ -10,89 +10,25 @@ from slackwater.reading.header import known_unit
 from slackwater.reading.zones import Zone, zone
 
 # Words as exports in several languages use them; a name plays a role if it holds one of its words.
-ROLES: dict[str, frozenset[str]] = {
-    "time": frozenset(
-        [
-            "time",
-            "date",
-            "datetime",
-            "timestamp",
-            "stamp",
-            "datum",
-            "zeit",
-            "uhrzeit",
-            "zeitpunkt",
-            "heure",
-            "fecha",
-            "hora",
-            "ora",
-            "epoch",
-            "elapsed",
-        ]
-    ),
-    "flow": frozenset(
-        [
-            "flow",
-            "airflow",
-            "leak",
-            "leakage",
-            "airleak",
-            "leck",
-            "leckage",
-            "fluss",
-            "fistel",
-            "débit",
-            "debit",
-            "fuite",
-            "flujo",
-            "fuga",
-            "flusso",
-            "perdita",
-        ]
-    ),
-    "pressure": frozenset(
-        [
-            "pressure",
-            "press",
-            "vac",
-            "vacuum",
-            "suction",
-            "druck",
-            "sog",
-            "unterdruck",
-            "pression",
-            "aspiration",
-            "presion",
-            "presión",
-            "vuoto",
-            "pressione",
-            "aspirazione",
-        ]
-    ),
-    "fluid": frozenset(
-        [
-            "fluid",
-            "drainage",
-            "volume",
-            "vol",
-            "collected",
-            "canister",
-            "sekret",
-            "flüssigkeit",
-            "fluessigkeit",
-            "menge",
-            "liquide",
-            "liquido",
-        ]
-    ),
-    "battery": frozenset(["battery", "batt", "akku", "batterie", "bateria", "batteria"]),
-    "mains": frozenset(["mains", "netz", "netzbetrieb", "ac", "secteur"]),
-    "state": frozenset(["state", "status", "mode", "modus", "zustand", "betriebsart"]),
-    "serial": frozenset(["serial", "sn", "seriennummer", "serialnumber"]),
+_WORDS = {
+    "time": """time date datetime timestamp ts stamp when clock day datum zeit uhrzeit zeitpunkt heure
+        fecha hora ora epoch elapsed seconds t""",
+    "flow": "flow airflow air leak leakage leck leckage fluss fistel débit debit fuite flujo fuga flusso perdita",
+    "pressure": """pressure press vac vacuum suction druck sog unterdruck pression aspiration presion
+        presión vuoto pressione aspirazione""",
+    "fluid": """fluid drainage volume vol collected canister sekret flüssigkeit fluessigkeit menge
+        liquide liquido""",
+    "battery": "battery batt akku batterie bateria batteria",
+    "mains": "mains netz netzbetrieb ac secteur",
+    "state": "state status mode modus zustand betriebsart",
+    "serial": "serial sn seriennummer serialnumber",
 }
-SET_WORDS = frozenset(["set", "setpoint", "target", "soll", "sollwert", "ordered", "preset", "consigne"])
-LOW_WORDS = frozenset(["min", "minimum", "low", "lowest"])
-HIGH_WORDS = frozenset(["max", "maximum", "peak", "high", "highest"])
+ROLES: dict[str, frozenset[str]] = {role: frozenset(words.split()) for role, words in _WORDS.items()}
+SET_WORDS = frozenset(
+    {"set", "setpoint", "target", "goal", "wanted", "soll", "sollwert", "ordered", "preset", "consigne"}
+)
+LOW_WORDS = frozenset({"min", "minimum", "low", "lowest", "tief"})
+HIGH_WORDS = frozenset({"max", "maximum", "peak", "high", "highest", "top", "hoch"})
 
 _WORD = re.compile(r"[^\W\d_]+")
 _CAMEL = re.compile(r"(?<=[a-zäöüß])(?=[A-Z])")
@@ -125,9 +61,12 @@ def words_of(name: str) -> list[str]:
 
 
 def roles_of(name: str) -> set[str]:
-    """The roles that a name could play."""
+    """The roles that a name could play: by its words, or by the kind of unit it states."""
     said = words_of(name)
-    return {role for role, known in ROLES.items() if known & set(said)}
+    roles = {role for role, known in ROLES.items() if known & set(said)}
+    if not roles:
+        roles = {kind for kind in ("flow", "pressure") if stated_unit(name, kind) is not None}
+    return roles
 
 
 def stated_unit(name: str, dimension: str) -> Unit | None:

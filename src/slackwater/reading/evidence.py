@@ -24,7 +24,7 @@ def refuse_unit_slip(flow: Ints, line: Ints, layout: Layout, name: str) -> None:
     haz-A07: litres a minute under a heading of millilitres read '0.05' as no leak at all.
     """
     step = layout.flow.step_ul_per_min
-    limit = max(MICRO, step or 0)
+    limit = MICRO if step is None else max(MICRO, step)
     known = flow[flow != NONE]
     largest = max(int(known.max()), -int(known.min())) if len(known) else 0
     if not 0 < largest < limit:
@@ -47,7 +47,7 @@ def flow_notes(flow: Ints, step_ul_per_min: int, layout: Layout) -> list[str]:
         return ["no row has a flow"]
     below = int(np.count_nonzero(known < 0))
     if below:
-        notes.append(f"{below} flows are below zero")
+        notes.append(f"{_counted(below, 'flow')} below zero")
     largest = int(known.max())
     if 0 < step_ul_per_min < FINER_THAN_ANY_UL_PER_MIN and 0 < largest < SMALL_UL_PER_MIN:
         notes.append(
@@ -58,25 +58,29 @@ def flow_notes(flow: Ints, step_ul_per_min: int, layout: Layout) -> list[str]:
     if declared:
         off = int(np.count_nonzero(known % declared))
         if off:
-            notes.append(f"{off} flows are no multiple of the declared step {layout.flow.step}")
+            notes.append(f"{_counted(off, 'flow')} no multiple of the declared step {layout.flow.step}")
     return notes
 
 
 def sign_notes(pressure: Ints | None, set_suction: Ints | None, suction_is: str) -> list[str]:
     """Pressures of the other sign, counted; and a loud word where the whole column looks turned."""
     notes = []
-    for values, said in ((pressure, "pressures"), (set_suction, "set pressures")):
+    for values, said in ((pressure, "pressure"), (set_suction, "set pressure")):
         if values is None:
             continue
         above = int(np.count_nonzero(values > 0))
         if not above:
             continue
-        notes.append(f"{above} {said} are above zero (suction is below zero, whatever its sign in the log)")
+        notes.append(f"{_counted(above, said)} above zero (suction is below zero, whatever its sign in the log)")
         signed = values[(values != NONE) & (values != 0)]
         median = float(np.median(np.abs(signed)))
         if above > TURNED_SHARE * len(signed) and median > TURNED_MCMH2O:
             notes.append(
-                f"CHECK THE SIGN: {above / len(signed):.0%} of {said} have the sign that the layout does not give to "
-                f"suction, median {median / MICRO:.1f} cmH2O; is suction really {suction_is} in this log?"
+                f"CHECK THE SIGN: {above / len(signed):.0%} of the {said}s have the sign that the layout does not "
+                f"give to suction, median {median / MICRO:.1f} cmH2O; is suction really {suction_is} in this log?"
             )
     return notes
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun} is" if number == 1 else f"{number} {noun}s are"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import permutations
 from typing import Any
 
 from slackwater.errors import LayoutError, QuantityError
@@ -31,6 +32,7 @@ from slackwater.reading.structure import Structure, is_number, structure_of
 
 FLOW_UNITS = ("mL/min", "L/min", "mL/h", "L/h")
 PRESSURE_UNITS = ("cmH2O", "kPa", "hPa", "mbar", "mmHg", "Pa")
+MOST_PAIRED = 8  # columns of which two may make up a stamp
 _MAINS_WORDS = {"yes": True, "no": False, "mains": True, "battery": False, "AC": True, "DC": False}
 
 
@@ -54,6 +56,7 @@ class Proposal:
     names: tuple[str, ...]
     time_candidates: tuple[Candidate, ...]
     evidence: tuple[str, ...]
+    unread: tuple[str, ...]  # columns that the draft leaves aside
 
     def to_toml(self) -> str:
         """The draft as a file, with each open question as a comment above it."""
@@ -61,6 +64,8 @@ class Proposal:
             f"# {q.key}: {q.text}" + (f" One of: {', '.join(q.choices)}." if q.choices else "") + f" Seen: {q.seen}"
             for q in self.questions
         ]
+        if self.unread:
+            asked.append(f"# Columns that are not read: {_listed(self.unread)}")
         return "\n".join([*(" ".join(line.split()) for line in asked), self.layout.to_toml()])
 
 
@@ -127,6 +132,7 @@ def propose(data: bytes, name: str, answers: Mapping[str, str] | None = None) ->
         found.names,
         time_candidates,
         (*found.evidence, *draft.evidence),
+        tuple(column for column in found.names if column and column not in layout.columns().values()),
     )
 
 
@@ -263,11 +269,10 @@ def _time_columns(draft: _Draft, found: Structure) -> tuple[list[str], tuple[Can
         fitting, ruled_out = candidates(found.values(column))
         if fitting:
             return [column], fitting, ruled_out
-    for one in named:
-        for other in named:
-            fitting, ruled_out = candidates(_joined_stamps(found, [one, other])) if one != other else ((), "")
-            if fitting:
-                return [one, other], fitting, ruled_out
+    for one, other in permutations([*named, *others][:MOST_PAIRED], 2):
+        fitting, ruled_out = candidates(_joined_stamps(found, [one, other]))
+        if fitting:
+            return [one, other], fitting, ruled_out
     numeric = [column for column in named if all(is_number(cell) for _, cell in found.values(column)[:50])]
     return numeric[:1], (), ""
 

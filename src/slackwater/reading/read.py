@@ -110,14 +110,15 @@ def _careful_rows(
     """The rows among the lines that the quick walk left over; the rest is counted as refused."""
     reader = CarefulReader(layout, header)
     rows = []
-    for line, start, end in quick.odd.tolist():
-        row = reader.read(text[start:end].decode(), line)
-        if isinstance(row, CarefulRow):
-            rows.append(row)
-            continue
-        refusals.add(row)
-        if refusals.too_many:
-            refusals.judge()
+    for at in range(0, len(quick.odd), 4096):  # bit by bit: there may be millions, and we may give up soon
+        for line, start, end in quick.odd[at : at + 4096].tolist():
+            row = reader.read(text[start:end].decode(), line)
+            if isinstance(row, CarefulRow):
+                rows.append(row)
+                continue
+            refusals.add(row)
+            if refusals.too_many:
+                refusals.judge()
     return rows
 
 

@@ -96,15 +96,13 @@ def _decoded(data: bytes) -> tuple[str, str]:
         head = head[: head.rfind(b"\n")] or head
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) or _zeros_between(head):
         return "utf-16", head[: len(head) // 2 * 2].decode(utf16_kind(head), "replace").removeprefix("\ufeff")
-    try:
-        return "utf-8", head.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        pass
-    if any(0x80 <= byte <= 0x9F for byte in head):  # letters and signs in cp1252, controls in latin-1
+    marked = any(0x80 <= byte <= 0x9F for byte in head)  # letters and signs in cp1252, controls in latin-1
+    for encoding, codec in (("utf-8", "utf-8-sig"), ("cp1252", "cp1252" if marked else "latin-1")):
         try:
-            return "cp1252", head.decode("cp1252")
+            text = head.decode(codec)
         except UnicodeDecodeError:
-            pass
+            continue
+        return encoding if encoding == "utf-8" or marked else "latin-1", text
     return "latin-1", head.decode("latin-1")
 
 

@@ -135,6 +135,8 @@ def flow_bins(
     reading, in half µL/min, one a log. `even` (see `stretches`) may be empty. For each bin, also: the rows
     [first, last) that touch it, and in `each` how many ms a row lasts if all are equal and fill it, else 0.
     """
+    nan: cython.double = NOT_A_NUMBER
+    largest: cython.int = LARGEST
     m: cython.Py_ssize_t
     i: cython.Py_ssize_t = 0  # first row that may touch the bin
     j: cython.Py_ssize_t
@@ -146,6 +148,10 @@ def flow_bins(
     run: cython.Py_ssize_t = 0  # the stretch that row j belongs to
     run_end: cython.Py_ssize_t = 0
     length: cython.longlong = 0
+    fit: cython.Py_ssize_t = 0  # how many of its rows a whole bin holds
+    due_row: cython.Py_ssize_t = -1  # the row after the last whole ones
+    due: cython.longlong = 0  # when it starts, if it is of the same stretch
+    implied: cython.bint  # the bin is filled by whole rows of one stretch: no time needs looking up
     has_max: cython.bint = len(flow_max) > 0
     a: cython.longlong
     b: cython.longlong
@@ -158,11 +164,14 @@ def flow_bins(
     sum_low: cython.longlong
     sum_high: cython.longlong
     x: cython.longlong
-    lo2: cython.longlong
-    hi2: cython.longlong
+    lo2: cython.longlong = 0
+    hi2: cython.longlong = 0
     part: cython.longlong
     part_low: cython.longlong
     part_high: cython.longlong
+    small: cython.int
+    above_edge: cython.int
+    edge: cython.int
     top_low: cython.longlong
     top_high: cython.longlong
     v: cython.int
@@ -176,8 +185,10 @@ def flow_bins(
     for m in range(bins):
         a = origin + m * width
         b = a + width
-        while i < n and end[i] <= a:
-            i += 1
+        implied = i == due_row and due == a and i + fit <= run_end and fit * length == width
+        if not implied:
+            while i < n and end[i] <= a:
+                i += 1
         j = i
         first[m] = i
         cov = 0
@@ -187,67 +198,84 @@ def flow_bins(
         sum_high = 0
         top_low = -1
         top_high = -1
-        bmin = LARGEST
+        bmin = largest
         bmax = none
         count = 0
         same = 0
-        while j < n and start[j] < b:
-            lo2 = below[log[j]]
-            hi2 = above[log[j]]
-            s = start[j]
+        while implied or (j < n and start[j] < b):
+            if implied:
+                s = a
+            else:
+                s = start[j]
+                lo2 = below[log[j]]
+                hi2 = above[log[j]]
             if runs > 0 and s >= a:
-                while j >= run_end:  # move to the stretch of row j
-                    length = end[even[run]] - start[even[run]]
-                    run += 1
-                    run_end = even[run] if run < runs else n
-                if (b - s) // length < run_end - j:
-                    k = (b - s) // length
-                else:
+                if not implied:
+                    while j >= run_end:  # move to the stretch of row j
+                        length = end[even[run]] - start[even[run]]
+                        fit = width // length
+                        run += 1
+                        run_end = even[run] if run < runs else n
+                k = fit if s == a else (b - s) // length
+                if k > run_end - j:
                     k = run_end - j
-                if k > 1:
+                if k > 1 or implied:
                     # k whole rows of one length: no need to look at their times
                     w = length
                     if s == a and k * w == width:
                         same = w
-                    vmin = LARGEST
+                    vmin = largest
                     vmax = none
-                    part = 0
                     for q in range(j, j + k):
                         v = flow[q]
-                        part += v
-                        if v < vmin:
-                            vmin = v
-                        if v > vmax:
-                            vmax = v
+                        vmin = v if v < vmin else vmin
+                        vmax = v if v > vmax else vmax
                     pre += k * w
                     if vmin != none:
                         cov += k * w
                         count += k
-                        total += part * w
                         x = vmin
-                        if 2 * x + lo2 >= 0:
-                            part_low = 2 * part + k * lo2
-                        else:
-                            part_low = 0
+                        if vmin == vmax:
+                            part = k * x
+                            part_low = 2 * x + lo2
+                            part_low = k * part_low if part_low > 0 else 0
+                            part_high = 2 * x + hi2
+                            part_high = k * part_high if part_high > 0 else 0
+                        elif 2 * x + hi2 >= 0 and k * vmax < largest and k * x > -largest:
+                            # 32 bits hold the sums, which the processor then makes several at a time
+                            small = 0
                             for q in range(j, j + k):
-                                x = flow[q]
-                                x = 2 * x + lo2
-                                if x > 0:
-                                    part_low += x
-                        x = vmin
-                        if 2 * x + hi2 >= 0:
+                                small += flow[q]
+                            part = small
                             part_high = 2 * part + k * hi2
+                            if 2 * x + lo2 >= 0:
+                                part_low = 2 * part + k * lo2
+                            else:
+                                edge = -lo2 // 2  # at or below it, the cell begins at zero
+                                small = 0
+                                above_edge = 0
+                                for q in range(j, j + k):
+                                    v = flow[q]
+                                    small += v if v > edge else 0
+                                    above_edge += 1 if v > edge else 0
+                                part_low = small
+                                part_low = 2 * part_low + above_edge * lo2
                         else:
+                            part = 0
+                            part_low = 0
                             part_high = 0
                             for q in range(j, j + k):
                                 x = flow[q]
-                                x = 2 * x + hi2
-                                if x > 0:
-                                    part_high += x
+                                part += x
+                                if 2 * x + lo2 > 0:
+                                    part_low += 2 * x + lo2
+                                if 2 * x + hi2 > 0:
+                                    part_high += 2 * x + hi2
+                        total += part * w
                         sum_low += part_low * w
                         sum_high += part_high * w
                     elif vmax != none:
-                        vmin = LARGEST
+                        vmin = largest
                         for q in range(j, j + k):
                             v = flow[q]
                             if v != none:
@@ -262,7 +290,7 @@ def flow_bins(
                                 if 2 * x + hi2 > 0:
                                     sum_high += (2 * x + hi2) * w
                     else:
-                        vmin = LARGEST
+                        vmin = largest
                     if has_max:
                         for q in range(j, j + k):
                             v = flow_max[q]
@@ -279,6 +307,10 @@ def flow_bins(
                         if 2 * x + hi2 > top_high:
                             top_high = 2 * x + hi2
                     j += k
+                    due_row = j
+                    due = s + k * w
+                    if implied:
+                        break
                     continue
             e = end[j]
             w = (e if e < b else b) - (s if s > a else a)
@@ -318,19 +350,21 @@ def flow_bins(
             high[m] = sum_high / (cov * 2000.0)
             least[m] = bmin / 1000.0
         else:
-            mean[m] = NOT_A_NUMBER
-            low[m] = NOT_A_NUMBER
-            high[m] = NOT_A_NUMBER
-            least[m] = NOT_A_NUMBER
+            mean[m] = nan
+            low[m] = nan
+            high[m] = nan
+            least[m] = nan
         if bmax != none:
             most[m] = bmax / 1000.0
             peak_low[m] = (top_low if top_low > 0 else 0) / 2000.0
             peak_high[m] = (top_high if top_high > 0 else 0) / 2000.0
         else:
-            most[m] = NOT_A_NUMBER
-            peak_low[m] = NOT_A_NUMBER
-            peak_high[m] = NOT_A_NUMBER
-        if j > i:
+            most[m] = nan
+            peak_low[m] = nan
+            peak_high[m] = nan
+        if due_row == j and due == b:
+            i = j
+        elif j > i:
             i = j - 1  # it may reach into the next bin
 
 
@@ -361,6 +395,8 @@ def pressure_bins(
     `lowest` / `highest` have length 0 where the unit gives none. `room_low`, `room_high`: scratch, as
     long as a 20th of the most rows in a bin, plus 3.
     """
+    nan: cython.double = NOT_A_NUMBER
+    largest: cython.int = LARGEST
     m: cython.Py_ssize_t
     j: cython.Py_ssize_t
     p: cython.Py_ssize_t
@@ -391,7 +427,7 @@ def pressure_bins(
         cov = 0
         total = 0
         count = 0
-        vmin = LARGEST
+        vmin = largest
         vmax = none
         w = each[m]
         # keep the few smallest and largest, sorted: as many as would be needed if every row has a reading
@@ -399,10 +435,10 @@ def pressure_bins(
         if last[m] - first[m] >= enough:
             keep = (last[m] - first[m] - 1) // 20 + 2
             for p in range(keep):
-                room_low[p] = LARGEST
+                room_low[p] = largest
                 room_high[p] = none
         floor = none  # the smallest of the largest kept
-        roof = LARGEST  # the largest of the smallest kept
+        roof = largest  # the largest of the smallest kept
         for j in range(first[m], last[m]):
             v = pressure[j]
             if v == none:
@@ -445,11 +481,11 @@ def pressure_bins(
                 if v > vmax:
                     vmax = v
         readings[m] = count
-        mean[m] = total / (cov * 1000.0) if cov > 0 else NOT_A_NUMBER
-        least[m] = vmin / 1000.0 if vmin != LARGEST else NOT_A_NUMBER
-        most[m] = vmax / 1000.0 if vmax != none else NOT_A_NUMBER
-        p05[m] = NOT_A_NUMBER
-        p95[m] = NOT_A_NUMBER
+        mean[m] = total / (cov * 1000.0) if cov > 0 else nan
+        least[m] = vmin / 1000.0 if vmin != largest else nan
+        most[m] = vmax / 1000.0 if vmax != none else nan
+        p05[m] = nan
+        p95[m] = nan
         if count >= enough:
             rank = (count - 1) // 20
             held = (count - 1) - 20 * rank  # twentieths of the way to the next rank
@@ -469,11 +505,12 @@ def last_in_bins(
     out: cython.double[::1],
 ):
     """The last value in each bin, divided by `scale`; NaN where the bin has none."""
+    nan: cython.double = NOT_A_NUMBER
     m: cython.Py_ssize_t
     j: cython.Py_ssize_t
     none: cython.int = -2147483647 - 1
     for m in range(len(out)):
-        out[m] = NOT_A_NUMBER
+        out[m] = nan
         j = last[m]
         while j > first[m]:
             j -= 1
@@ -534,6 +571,7 @@ def extremes(
     covered: cython.int[::1],
 ):
     """Smallest and largest flow of each bin, NONE where empty, and the milliseconds that readings cover."""
+    largest: cython.int = LARGEST
     m: cython.Py_ssize_t
     i: cython.Py_ssize_t = 0
     j: cython.Py_ssize_t
@@ -554,7 +592,7 @@ def extremes(
             i += 1
         j = i
         cov = 0
-        vmin = LARGEST
+        vmin = largest
         vmax = none
         while j < n and start[j] < b:
             v = flow[j]
@@ -613,6 +651,7 @@ def sliding_means(
     mean_high: cython.double[::1],
 ):
     """Bounds of means over the last `width` minutes, in integers of 1/`grain`; a negative `high` is none."""
+    infinite: cython.double = UNBOUNDED
     i: cython.Py_ssize_t
     unbounded: cython.Py_ssize_t = width  # before the first minute nothing is known
     sum_low: cython.longlong = 0
@@ -632,7 +671,7 @@ def sliding_means(
         else:
             sum_high += high[i]
         mean_low[i] = sum_low / (width * grain)
-        mean_high[i] = UNBOUNDED if unbounded > 0 else sum_high / (width * grain)
+        mean_high[i] = infinite if unbounded > 0 else sum_high / (width * grain)
 
 
 def rolling_max(
@@ -643,6 +682,7 @@ def rolling_max(
     out: cython.double[::1],
 ):
     """Largest of the last `width` values (NaN passed over); NaN where fewer than `enough` are there."""
+    nan: cython.double = NOT_A_NUMBER
     i: cython.Py_ssize_t
     head: cython.Py_ssize_t = 0
     tail: cython.Py_ssize_t = 0
@@ -663,7 +703,7 @@ def rolling_max(
         if there >= enough and there > 0:
             out[i] = values[queue[head]]
         else:
-            out[i] = NOT_A_NUMBER
+            out[i] = nan
 
 
 def rolling_median(
@@ -679,6 +719,7 @@ def rolling_median(
     `tally`: zeros, one for each integer from `smallest` to the largest value. A pointer stands on the lower
     middle value and walks as values come and go; they are few, so it walks little.
     """
+    nan: cython.double = NOT_A_NUMBER
     i: cython.Py_ssize_t
     at: cython.Py_ssize_t = 0  # the pointer, as an index of tally
     next_up: cython.Py_ssize_t
@@ -705,7 +746,7 @@ def rolling_median(
             if p < at:
                 under += 1
         if there < enough or there == 0:
-            out[i] = NOT_A_NUMBER
+            out[i] = nan
             continue
         rank = (there - 1) // 2
         while under > rank:

@@ -76,9 +76,7 @@ def test_fluid_put_in_is_shown_and_never_subtracted() -> None:
 
 
 def test_fluid_drained_before_is_in_no_total() -> None:
-    assert hours(record(chart(row(7, "drained_before", 900, "mL"), amount(8, 100)))) == [
-        (6, 8, 100, 100, "known")
-    ]
+    assert hours(record(chart(row(7, "drained_before", 900, "mL"), amount(8, 100)))) == [(6, 8, 100, 100, "known")]
 
 
 def test_levels_are_not_used_where_amounts_are_charted_be_they_blank() -> None:
@@ -102,9 +100,7 @@ def test_rows_without_a_drain_are_counted_for_the_only_one_known() -> None:
 
 
 def test_rows_without_a_drain_are_counted_for_none_of_several_but_may_be_this_ones() -> None:
-    read = record(
-        chart(amount(8, 100, "1"), amount(10, 70), amount(12, 50, "1")), drain="1", known=("1", "2")
-    )
+    read = record(chart(amount(8, 100, "1"), amount(10, 70), amount(12, 50, "1")), drain="1", known=("1", "2"))
     assert hours(read) == [(6, 8, 100, 100, "known"), (8, 12, 50, 120, "unknown")]
     assert read.not_placed == (3,)
     assert "counted for none: line 3" in read.notes[0]
@@ -128,7 +124,5 @@ def test_losing_the_label_of_a_row_never_makes_the_total_look_smaller() -> None:
 
 
 def test_a_blank_row_without_a_drain_leaves_no_upper_bound() -> None:
-    read = record(
-        chart(amount(8, 100, "1"), amount(10, ""), amount(12, 50, "1")), drain="1", known=("1", "2")
-    )
+    read = record(chart(amount(8, 100, "1"), amount(10, ""), amount(12, 50, "1")), drain="1", known=("1", "2"))
     assert hours(read)[1] == (8, 12, 50, INF, "unknown")

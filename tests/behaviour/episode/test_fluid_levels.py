@@ -26,9 +26,7 @@ def test_a_fresh_canister_at_connection_settles_it() -> None:
 
 
 def test_changed_with_both_levels_at_the_change_the_output_is_the_sum_of_both_parts() -> None:
-    read = record(
-        chart(level(6, 0), level(8, 300), level(10, 480), changed(10), level(10, 0), level(12, 120))
-    )
+    read = record(chart(level(6, 0), level(8, 300), level(10, 480), changed(10), level(10, 0), level(12, 120)))
     assert [one[2:4] for one in hours(read)] == [(300, 300), (180, 180), (120, 120)]
     assert total(read, at(6), at(12)).high_ml == total(read, at(6), at(12)).low_ml == 600
 

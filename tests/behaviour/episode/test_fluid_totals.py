@@ -79,9 +79,7 @@ def test_no_drain_at_all_is_not_a_total_of_zero() -> None:
 
 
 def test_totals_at_many_moments_are_those_at_each() -> None:
-    ends = np.array(
-        [[at(h) for h in (6, 7, 8, 9, 12)], [at(h) for h in (13, 16, 18, 20, 40)]], dtype=np.int64
-    )
+    ends = np.array([[at(h) for h in (6, 7, 8, 9, 12)], [at(h) for h in (13, 16, 18, 20, 40)]], dtype=np.int64)
     low, high = totals_at(READ, ends, 4 * HOUR)
     each = [total(READ, int(end) - 4 * HOUR, int(end)) for end in ends.ravel()]
     assert low.tolist() == np.reshape([one.low_ml for one in each], ends.shape).tolist()

@@ -53,9 +53,7 @@ def test_the_other_drains_rows_count_for_the_space_only_if_it_is_the_same_space(
 
 
 def test_what_is_said_of_the_patient_counts_for_every_drain() -> None:
-    read = chart(
-        row(8, "distress", "yes", drain="2"), row(8, "spo2", 90, "%"), row(8, "swing", "absent", drain="2")
-    )
+    read = chart(row(8, "distress", "yes", drain="2"), row(8, "spo2", 90, "%"), row(8, "swing", "absent", drain="2"))
     for scope in ("drain", "space"):
         assert lines(entries_for(read, scope, ONE)) == [2, 3]
 

@@ -61,7 +61,7 @@ def test_a_rule_that_never_saw_a_leak_with_effort_says_that_the_log_cannot_show_
 
 
 def test_the_leak_on_effort_is_its_own_answer_beside_a_clause_that_holds() -> None:
-    """Check 54 (Cerfolio: forced expiratory only): not 'stopped'."""
+    """Cerfolio 1998 (read): a leak on forced expiration only has not stopped."""
     found = judge(RULE, air_leak=[["20 h", "0 mL/min"]], effort=[["1 h ago", "leak"]])
     assert parts(found)["air"] == "met"
     assert found.overall is Status.NOT_MET

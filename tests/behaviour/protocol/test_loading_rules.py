@@ -30,7 +30,7 @@ BROKEN = [
     ('limit = "50 mL/min"', 'limit = ["50 mL/min"]', "removal air", "limit", "is not text"),
     ('limit = "92 %"', 'limit = "92"', "removal oxygen", "limit", '"92 %"'),
     ('limit = "92 %"', 'limit = "92 kPa"', "removal oxygen", "limit", "%"),
-    ('limit = "6 mL/kg"\nper = "kg"', 'limit = "6 mL/kg"', "removal fluid", "limit", "mL"),
+    ('limit = "6 mL/kg"\nper = "kg"', 'limit = "6 mL/kg"', "removal fluid", "limit", 'per = "kg"'),
     ('limit = "24 h"', 'limit = "24"', "removal day", "limit", '"8 h"'),
     # comparisons
     ('is = "below"\nlimit = "50', 'is = "under"\nlimit = "50', "removal air", "is", "below, at_most"),
@@ -57,6 +57,10 @@ BROKEN = [
     (COLOUR, COLOUR.replace("within", "lasting"), "removal colour", "lasting", "within"),
     ('lasting = "2 h"', 'lasting = "90 min"', "escalation bleeding", "lasting", "within = "),
     ('data_age = "4 h"', 'data_age = "four hours"', "removal fluid", "data_age", '"8 h"'),
+    ('limit = "50 mL/min"', 'limit = "1e15 mL/min"', "removal air", "limit", "number and its unit"),
+    ('lasting = "8 h"', 'lasting = "1e6 h"', "removal air", "lasting", "8 h"),
+    ('lasting = "8 h"', 'lasting = "9 min"', "removal air", "bin", "a shorter bin"),
+    ('within = "24 h"', 'within = "1e25 h"', "removal colour", "within", "8 h"),
     # the rest of a clause
     ('scope = "space"', 'scope = "lung"', "removal air", "scope", "drain, space, patient"),
     ('per = "kg"', 'per = "lb"', "removal fluid", "per", "kg"),

@@ -81,7 +81,7 @@ def test_the_age_limits_themselves_lie_inside(age: int) -> None:
 
 
 def test_after_pneumonectomy_there_is_no_verdict_whatever_the_rule_says_and_escalation_goes_on() -> None:
-    """Check 82 (CICM, read): a hard stop, also where a rule forgot to exclude it."""
+    """CICM model answer 2009 (read): a hard stop, also where a rule forgot to exclude it."""
     rule = load(TEXT.replace('excludes = ["pneumonectomy", "invasive"]', "excludes = []"))
     found = judge(
         rule,

@@ -141,7 +141,7 @@ def test_there_is_a_case_in_which_each_clause_alone_blocks(clause: str) -> None:
 
 
 def test_the_cardiac_rule_shows_what_early_removal_cost() -> None:
-    """Check 66: EJCTS 2016;49:288-92 (read): adjusted RR 1.70 (1.24-2.33) for removal at midnight."""
+    """EJCTS 2016;49:288-92 (read): adjusted RR 1.70 (1.24-2.33) for removal at midnight."""
     notes = shipped("cardiac-150-4h").notes
     assert "adjusted RR 1.70 (1.24-2.33)" in notes
     assert "midnight" in notes

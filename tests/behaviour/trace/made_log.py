@@ -86,9 +86,7 @@ def rows_of(log: Log, which: NDArray[np.int64] | Sequence[int]) -> Log:
     """The log that holds just these rows, in this order."""
     at = np.asarray(which, np.int64)
     fields = {name: getattr(log, name) for name in Log.__dataclass_fields__}
-    fields |= {
-        name: value[at] for name, value in fields.items() if isinstance(value, np.ndarray) and name != "layout"
-    }
+    fields |= {name: value[at] for name, value in fields.items() if isinstance(value, np.ndarray) and name != "layout"}
     fields["ledger"] = Ledger(len(at), len(at), 0)
     fields["sha256"] = hashlib.sha256(
         b"".join(v.tobytes() for v in fields.values() if isinstance(v, np.ndarray))

@@ -47,9 +47,7 @@ def test_pieces_merge_to_what_one_pass_gives() -> None:
 
 def test_blocks_between_two_pieces_are_empty() -> None:
     trace = place([made_log([0, 300], [10, 20])])
-    joined = merge(
-        pyramid(trace, NOON, NOON + BLOCK_MS), pyramid(trace, NOON + 4 * BLOCK_MS, NOON + 5 * BLOCK_MS)
-    )
+    joined = merge(pyramid(trace, NOON, NOON + BLOCK_MS), pyramid(trace, NOON + 4 * BLOCK_MS, NOON + 5 * BLOCK_MS))
     assert joined.low.tolist() == [10_000, NONE, NONE, NONE, 20_000]
     assert joined.covered_ms.tolist() == [1000, 0, 0, 0, 1000]
 

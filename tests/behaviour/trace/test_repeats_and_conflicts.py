@@ -88,9 +88,7 @@ def test_disputed_neighbours_look_like_a_clock_set_back() -> None:
     log = made_log([*range(0, 240, 60), *range(60, 300, 60)], [0, 0, 0, 0, 50, 60, 70, 0], every=60)
     trace = place([log])
     assert flows(trace) == [0, None, None, None, 0]
-    assert [(c.start_ms - NOON, c.end_ms - NOON) for c in trace.clock_steps] == [
-        (60 * SECOND, 240 * SECOND)
-    ]
+    assert [(c.start_ms - NOON, c.end_ms - NOON) for c in trace.clock_steps] == [(60 * SECOND, 240 * SECOND)]
 
 
 class TestInterleavedRows:

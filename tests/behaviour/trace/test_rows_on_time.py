@@ -17,10 +17,7 @@ from slackwater.trace.types import Trace
 
 def intervals(trace: Trace) -> list[tuple[float, float]]:
     """Seconds from noon."""
-    return [
-        ((int(a) - NOON) / 1000, (int(b) - NOON) / 1000)
-        for a, b in zip(trace.start_ms, trace.end_ms, strict=True)
-    ]
+    return [((int(a) - NOON) / 1000, (int(b) - NOON) / 1000) for a, b in zip(trace.start_ms, trace.end_ms, strict=True)]
 
 
 def test_a_stamp_that_opens_its_interval_stands_for_the_time_after_it() -> None:
@@ -43,9 +40,7 @@ def test_fractions_of_a_second_are_kept() -> None:
     assert intervals(trace) == [(-0.75, 0.25), (0.25, 1.35), (1.35, 2.2)]
 
 
-@pytest.mark.parametrize(
-    ("marks", "expected"), [("start", [(0, 1.5), (1.5, 2.5)]), ("end", [(-1, 0), (0, 1.5)])]
-)
+@pytest.mark.parametrize(("marks", "expected"), [("start", [(0, 1.5), (1.5, 2.5)]), ("end", [(-1, 0), (0, 1.5)])])
 def test_a_row_reaches_to_its_neighbour_at_one_and_a_half_times_its_length(
     marks: str, expected: list[tuple[float, float]]
 ) -> None:
@@ -55,9 +50,7 @@ def test_a_row_reaches_to_its_neighbour_at_one_and_a_half_times_its_length(
 @pytest.mark.parametrize(
     ("marks", "expected"), [("start", [(0, 1), (1.501, 2.501)]), ("end", [(-1, 0), (0.501, 1.501)])]
 )
-def test_beyond_that_it_keeps_its_own_length_and_leaves_a_gap(
-    marks: str, expected: list[tuple[float, float]]
-) -> None:
+def test_beyond_that_it_keeps_its_own_length_and_leaves_a_gap(marks: str, expected: list[tuple[float, float]]) -> None:
     assert intervals(place([made_log([0, 1.501], [0, 0], marks=marks)])) == expected
 
 
@@ -109,7 +102,7 @@ def test_a_log_without_rows_makes_a_trace_without_rows() -> None:
 
 
 def test_no_log_at_all_is_refused() -> None:
-    with pytest.raises(UsageError, match="no log was given. Give at least one log."):
+    with pytest.raises(UsageError, match=r"no log was given\. Give at least one log."):
         place([])
 
 

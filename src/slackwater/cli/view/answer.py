@@ -144,7 +144,7 @@ def _clause_lines(part: Judged, zone: tzinfo) -> list[str]:
     out = [f"{head}{lines[0]}".rstrip(), *(f"{'':<36}{line}" for line in lines[1:])]
     for need in part.needs:
         by = f" (at the earliest {shown(need.by_ms, zone)})" if need.by_ms is not None else ""
-        out += textwrap.wrap(f"→ {need.what}{by}", WIDE - 36, initial_indent=" " * 36, subsequent_indent=" " * 38)
+        out += textwrap.wrap(f"→ {need.what}{by}", WIDE, initial_indent=" " * 36, subsequent_indent=" " * 38)
     return out
 
 

@@ -32,8 +32,9 @@ def fluid_from_counter(
     value a change of canister may hide: what drained is at least the rise, and not bounded above.
     A fall to a small value is a counter that began anew: at least its new value drained, and at
     most that plus twice the fastest rise of the day before (ours). Where that day has rows
-    missing, or the new value is larger than such a rise explains, there is no upper bound. Losing
-    values never narrows a bound; nothing is negative.
+    missing, or the new value is larger than such a rise explains, there is no upper bound. A counter
+    that begins anew while it stands at 0 does not fall, and cannot be seen to. Losing values never
+    narrows a bound; nothing is negative.
     Raises UsageError if times do not increase or lengths differ.
     """
     times = np.asarray(times_ms, dtype=np.int64)

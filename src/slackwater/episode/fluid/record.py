@@ -108,6 +108,18 @@ class FluidRecord:
         return _running(self.unbounded.astype(np.int64))
 
     @cached_property
+    def known(self) -> NDArray[np.bool_]:
+        """Where both amount and time are known."""
+        return np.equal(self.status, STATUSES.index("known"), dtype=np.bool_)
+
+    @cached_property
+    def known_before_ms(self) -> NDArray[np.int64]:
+        """How long those of the first k intervals last whose amount is known, k = 0..n."""
+        lasting = np.zeros(len(self), dtype=np.int64)
+        lasting[self.known] = (self.end_ms - self.start_ms)[self.known]
+        return _running(lasting)
+
+    @cached_property
     def breaks_before(self) -> NDArray[np.int64]:
         """How many of the first k intervals do not begin where the one before ended, k = 0..n."""
         parted = np.ones(len(self), dtype=np.int64)

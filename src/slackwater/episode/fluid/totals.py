@@ -15,11 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.episode.fluid.record import STATUSES, UL_PER_ML, FluidRecord
+from slackwater.episode.fluid.record import UL_PER_ML, FluidRecord
 from slackwater.episode.types import Instant
 from slackwater.errors import UsageError
-
-_KNOWN = STATUSES.index("known")
 
 
 @dataclass(frozen=True)
@@ -42,23 +40,16 @@ def total(record: FluidRecord, start_ms: Instant, end_ms: Instant) -> Bounds:
         raise UsageError("the window ends before it begins", mend="Give its start first.")
     if start_ms == end_ms:
         return Bounds(0.0, 0.0, 1.0, ())
-    first = int(np.searchsorted(record.end_ms, start_ms, side="right"))
-    behind = int(np.searchsorted(record.start_ms, end_ms, side="left"))
-    low_ul = high_ul = known_ms = 0
-    open_end = behind <= first
-    reached = start_ms  # up to here the window is covered without a break
-    for i in range(first, behind):
-        begins, ends = int(record.start_ms[i]), int(record.end_ms[i])
-        if begins >= start_ms and ends <= end_ms:
-            low_ul += int(record.low_ul[i])
-        high_ul += int(record.high_ul[i])
-        open_end = open_end or bool(record.unbounded[i]) or begins > reached
-        reached = ends
-        if record.status[i] == _KNOWN:
-            known_ms += min(ends, end_ms) - max(begins, start_ms)
+    low_ul, high_ul, whole = _sums(record, np.array([start_ms]), np.array([end_ms]))
+    first, behind = _touched(record, start_ms, end_ms)
+    known_ms = int(record.known_before_ms[behind] - record.known_before_ms[first])
+    if behind > first and record.known[first]:
+        known_ms -= max(0, start_ms - int(record.start_ms[first]))
+    if behind > first and record.known[behind - 1]:
+        known_ms -= max(0, int(record.end_ms[behind - 1]) - end_ms)
     return Bounds(
-        low_ml=low_ul / UL_PER_ML,
-        high_ml=math.inf if open_end or reached < end_ms else high_ul / UL_PER_ML,
+        low_ml=int(low_ul[0]) / UL_PER_ML,
+        high_ml=int(high_ul[0]) / UL_PER_ML if whole[0] else math.inf,
         covered=known_ms / (end_ms - start_ms),
         lines=record.lines_of(first, behind),
     )
@@ -93,28 +84,39 @@ def totals_at(
     if window_ms <= 0:
         raise UsageError("the window has no length", mend="Give its length in milliseconds.")
     ends = np.asarray(ends_ms, dtype=np.int64)
-    starts = ends - window_ms
+    low_ul, high_ul, whole = _sums(record, ends - window_ms, ends)
+    return low_ul / UL_PER_ML, np.where(whole, high_ul / UL_PER_ML, math.inf)
+
+
+def _sums(
+    record: FluidRecord, starts: NDArray[np.int64], ends: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """For each window: the lower sum, the upper sum [µL], and whether nothing in it is without an upper bound."""
     if len(record) == 0:
-        return np.zeros(ends.shape), np.full(ends.shape, math.inf)
+        nothing = np.zeros(starts.shape, dtype=np.int64)
+        return nothing, nothing, np.zeros(starts.shape, dtype=np.bool_)
     first = np.searchsorted(record.end_ms, starts, side="right")
-    behind = np.searchsorted(record.start_ms, ends, side="left")
+    behind = np.maximum(np.searchsorted(record.start_ms, ends, side="left"), first)
     first_inside = np.searchsorted(record.start_ms, starts, side="left")
     behind_inside = np.maximum(np.searchsorted(record.end_ms, ends, side="right"), first_inside)
     low_ul = record.low_before_ul[behind_inside] - record.low_before_ul[first_inside]
-    behind = np.maximum(behind, first)
     high_ul = record.high_before_ul[behind] - record.high_before_ul[first]
     # The first interval touched and the last must reach the edges, and none between may leave a break.
-    touched = behind > first
     opening = np.minimum(first, len(record) - 1)
     closing = np.maximum(behind - 1, 0)
     whole = (
-        touched
+        (behind > first)
         & (record.start_ms[opening] <= starts)
         & (record.end_ms[closing] >= ends)
         & (record.unbounded_before[behind] == record.unbounded_before[first])
-        & (record.breaks_before[behind] - record.breaks_before[np.minimum(first + 1, len(record))] <= 0)
+        & (record.breaks_before[behind] == record.breaks_before[np.minimum(first + 1, len(record))])
     )
-    return low_ul / UL_PER_ML, np.where(whole, high_ul / UL_PER_ML, math.inf)
+    return low_ul, high_ul, whole
+
+
+def _touched(record: FluidRecord, start_ms: Instant, end_ms: Instant) -> tuple[int, int]:
+    first = int(np.searchsorted(record.end_ms, start_ms, side="right"))
+    return first, max(first, int(np.searchsorted(record.start_ms, end_ms, side="left")))
 
 
 def last_entry_end(record: FluidRecord) -> Instant | None:
