@@ -1,8 +1,12 @@
 """Cleaning five days at one row a second, ours and a data frame's: same numbers, CPU time, turn about.
 
-The work: for every minute the mean and largest flow and the share that was recorded; over the minutes' largest
-flows a rolling median and a rolling maximum of 480 minutes; and the longest run below 50 mL/min, once certain (a gap
-ends it) and once possible (a gap continues it). Everything starts from columns in memory, in order of time.
+The work: for every minute the mean and largest flow and the share that was recorded; over the minutes'
+largest flows a rolling median and a rolling maximum of 480 minutes; and the longest run below 50 mL/min,
+once certain (a gap ends it) and once possible (a gap continues it). Everything starts from columns in memory,
+in order of time. Ours finds more on the way: smallest flows, whole display cells, what was present but blank.
+
+A turn runs each contender three times and takes the mean. The frame is at its best in one thread, with its
+time column marked as sorted and flows as 32-bit integers; three ways of grouping are tried.
 
     python bench/cleaning.py [rounds]
 """
@@ -13,7 +17,6 @@ import os
 
 os.environ["POLARS_MAX_THREADS"] = "1"  # the least CPU time: further threads cost more than they save here
 
-import math
 import statistics
 import sys
 import time
@@ -36,6 +39,9 @@ NIGHT = 480  # minutes
 LIMIT = 50.0  # mL/min
 STEP = 10  # mL/min
 GOAL = 20.0  # times the best data frame
+FLOOR = 6.0  # below this something broke; between the two, there is work to do
+MOST_MS = 30.0  # for everything after parsing
+PER_TURN = 3
 MIDNIGHT = 2_010_182_400_000
 
 
@@ -232,8 +238,9 @@ def main(rounds: int) -> int:
     for _ in range(rounds):
         for name, run in work.items():
             before = time.process_time()
-            run()
-            taken[name].append(1000 * (time.process_time() - before))
+            for _ in range(PER_TURN):
+                run()
+            taken[name].append(1000 * (time.process_time() - before) / PER_TURN)
     median = {name: statistics.median(times) for name, times in taken.items()}
     best = min(value for name, value in median.items() if name.startswith("frame"))
     print(f"{len(log.time_ms):,} rows, {rounds} rounds, median CPU ms; polars {pl.__version__}, one thread;", end=" ")
@@ -243,9 +250,9 @@ def main(rounds: int) -> int:
         print(f"{name:42}{value:9.3f}{best / value:20.2f}")
     ratio = best / median["ours: minutes, median, maximum, runs"]
     total = median["ours: everything, all channels"]
-    print(f"goal {GOAL:.0f} times: {ratio:.1f}; goal at most 30 ms for everything after parsing: {total:.1f} ms")
-    kept = ratio >= 0.7 * GOAL and total <= 30 / 0.7
-    return 0 if kept or not kernels.COMPILED or math.isnan(ratio) else 1
+    print(f"goal {GOAL:.0f} times: {ratio:.1f} (floor {FLOOR:.0f})")
+    print(f"goal at most {MOST_MS:.0f} ms for everything after parsing: {total:.1f} ms")
+    return int(kernels.COMPILED and (ratio < FLOOR or total > MOST_MS))
 
 
 if __name__ == "__main__":

@@ -89,6 +89,7 @@ class Plan:
     # what goes wrong
     shut: list[tuple[float, float, float, float]] = field(default_factory=list)  # from, to, ramp h, what still passes
     off: list[tuple[float, float, str, float, float]] = field(default_factory=list)  # from, to, mode, tau h, swing left
+    sensors_alive: bool = False  # while off, the sensors go on with their noise; else exact zeros
     apart: list[tuple[float, float, str]] = field(default_factory=list)  # from, to, suction | gravity
     loss: list[tuple[float, float, float]] = field(default_factory=list)  # from, ramp h, share of suction left
     on_rows: list[Callable[[Rows, Plan], None]] = field(default_factory=list)
@@ -407,6 +408,9 @@ def rows_of(plan: Plan, lived: Lived) -> Rows:
         fault(rows, plan)
     if plan.clip:
         rows.flow = np.maximum(rows.flow, 0)
+    if not plan.sensors_alive:
+        for start, end, *_ in plan.off:
+            rows.flow[rows.span(start, end)] = 0.0
     return rows
 
 
@@ -947,6 +951,81 @@ def _(plan: Plan, seed: int) -> None:
     told_no_leak(plan, 7.7, 0.8)
 
 
+def _between(plan: Plan) -> tuple[float, float]:
+    """A leak that comes and goes: quiet at both ends of the run, loud for two hours and more in its middle."""
+    end = plan.end
+    plan.leak = bursts(220, [(0.2, end - 9.3), (end - 6.0, end - 3.2)])
+    diligent(plan)
+    plan.rounds = [h for h in plan.rounds if not end - 7.2 < h < end - 1.3]
+    told_no_leak(plan, 7.7, 0.8)
+    plan.sleep = [(end - 6.9, end - 1.6)]
+    return end - 6.6, end - 2.4
+
+
+@kind("A", "between-blocked-noisy-flow", 3)
+def _(plan: Plan, seed: int) -> None:
+    """Open at both ends, shut between; the flow sensor's own noise goes on, so nothing is ever exactly zero."""
+    plan.cadence, plan.flow_step, plan.noise = (1, 2, 5)[seed], 1.0, 2.5
+    plan.shut = [(*_between(plan), 0.0, 0.0)]
+
+
+@kind("A", "between-clot-slow", 3)
+def _(plan: Plan, seed: int) -> None:
+    """Open at both ends; between, an hour of clotting, then shut, then flushed free."""
+    start, end = _between(plan)
+    plan.shut = [(start - 0.9, end, 1.2, 0.0)]
+
+
+@kind("A", "between-blocked-10s", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.p_unit, plan.p_step = 10, "cmH2O", 0.1
+    plan.statistic = ("sample", "mean")[seed]
+    plan.shut = [(*_between(plan), 0.0, 0.0)]
+    plan.note = "ten-second rows: a shut tube shows only as a mean that no longer wanders"
+
+
+@kind("A", "between-pump-beats-like-breath", 3)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.ripple, plan.ripple_period_s = (1, 2, 1)[seed], 0.7, float(plan.rng.uniform(3, 5))
+    plan.ripple_jitter = (0.0, 0.0, 0.06)[seed]
+    plan.shut = [(*_between(plan), 0.0, 0.0)]
+
+
+@kind("A", "between-off-decays", 4)
+def _(plan: Plan, seed: int) -> None:
+    """Open at both ends; between, the unit is off for four hours and its pressure dies away."""
+    plan.cadence, plan.statistic = (1, 5, 30, 60)[seed], "mean"
+    plan.off = [(*_between(plan), "decay", 0.4, 0.0)]
+
+
+@kind("A", "between-off-zeros", 4)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.statistic = (2, 10, 30, 60)[seed], "mean"
+    plan.off = [(*_between(plan), "zero", 0.0, 0.0)]
+
+
+@kind("A", "between-pump-dead-sensors-alive", 3)
+def _(plan: Plan, seed: int) -> None:
+    """The pump is dead, its valve shut; gauge and flow sensor go on with their noise."""
+    plan.cadence, plan.flow_step, plan.noise, plan.sensors_alive = (1, 2, 10)[seed], 1.0, 2.0, True
+    plan.off = [(*_between(plan), "decay", 0.3, 0.0)]
+
+
+@kind("A", "between-frozen", 4)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.p_unit, plan.p_step, plan.noise = (1, 5, 10, 60)[seed], "cmH2O", 0.1, 1.0
+    start, end = _between(plan)
+    plan.on_rows.append(hold(start, end, flow=0.0, pressure=True))
+    plan.hidden = [(start, end, "frozen")]
+
+
+@kind("A", "between-gravity-apart", 3)
+def _(plan: Plan, seed: int) -> None:
+    _gravity(plan)
+    plan.cadence, plan.noise = (1, 2, 5)[seed], (0.0, 1.5, 0.3)[seed]
+    plan.apart = [(*_between(plan), "gravity")]
+
+
 @kind("A", "blocked-loop-of-fluid", 3)
 def _(plan: Plan, seed: int) -> None:
     """A filled loop: pressure off its set value, a trace of swing, no air."""
@@ -1057,6 +1136,17 @@ def _(plan: Plan, seed: int) -> None:
     told_no_leak(plan, 7.0, 0.5)
 
 
+@kind("A", "pump-dead-sensors-alive", 3)
+def _(plan: Plan, seed: int) -> None:
+    """The pump died; gauge and flow sensor live on with their noise, and a dead display was read at each cough."""
+    leaky(plan)
+    start = plan.end - 8.9
+    diligent(plan, until=start)
+    plan.noise, plan.flow_step, plan.sensors_alive = 2.0, 1.0, True
+    plan.off = [(start, plan.end + 1, "decay", (0.3, 1.0, 0.02)[seed], 0.0)]
+    told_no_leak(plan, 7.0, 0.5)
+
+
 @kind("A", "off-ten-minutes-an-hour")
 def _(plan: Plan, seed: int) -> None:
     """A lung that leaks only while the unit stands by: ten minutes of zeros every hour."""
@@ -1103,14 +1193,13 @@ def _(plan: Plan, seed: int) -> None:
     """A weak pump: pressure drifts from its order to almost nothing, and the flow with it."""
     plan.set_column, plan.suction, plan.exponent = True, [(0.0, 20.0)], 1.0
     plan.modulation = 0.3
-    leaky(plan, 75)
+    leaky(plan, 100)
     plan.effort = lambda t: 0.0
-    plan.wander = 0.05
-    plan.loss = [(plan.end - 10.5, 2.0, 0.01)]
-    plan.leak = lambda t: np.full_like(t, 70.0) * np.where(t > plan.end - 9.4, 0.5, 1)
+    plan.wander, plan.postures = 0.05, []
+    plan.loss = [(plan.end - 10.5, 1.0, 0.01)]
     diligent(plan)
-    plan.round_items = ("fluid", "swing", "tube", "cough")
-    plan.must_not = BOTH
+    plan.round_items = ("fluid", "swing", "tube")
+    told_no_leak(plan, 7.0, 3.5, 0.4)
     plan.note = "flow below the limit only because suction is lost against its order; arguable as a rule's business"
 
 
@@ -1830,6 +1919,34 @@ def _(plan: Plan, seed: int) -> None:
     add(plan, 5.0, "cough", "no_leak")
 
 
+@kind("A", "minute-means-charted-open-too-long-ago", 2)
+def _(plan: Plan, seed: int) -> None:
+    """Shown open near the start, and last 4.3 h ago: the rule asks for 4."""
+    plan.cadence, plan.statistic, plan.hours = 60, "mean", 24.0
+    healed(plan)
+    for back in (7.5, 4.3):
+        add(plan, back, "tube_open", "yes")
+        add(plan, back, "cough", "no_leak")
+
+
+@kind("A", "chart-entries-after-now", 2)
+def _(plan: Plan, seed: int) -> None:
+    """What would show the tube open is charted after the moment of judging (0), or of before but written after (1)."""
+    plan.cadence, plan.statistic, plan.hours = 60, "mean", 24.0
+    healed(plan)
+    plan.at = plan.end - 1.0
+    for back in (8.0, 5.5, 2.0) if seed else (8.0, 0.7, 0.2):
+        add(plan, back, "tube_open", "yes")
+        add(plan, back, "cough", "no_leak")
+    plan.chart_late_min = 240 if seed else 0
+
+
+@kind("A", "healed-ten-minutes-too-lately", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.leak, plan.effort = bursts(150, [(0, plan.end - 7.85)]), lambda t: 0.0
+    diligent(plan)
+
+
 @kind("A", "two-logs-in-conflict", 2)
 def _(plan: Plan, seed: int) -> None:
     """Two files overlap for two hours and say different things: the second leaks."""
@@ -2029,9 +2146,10 @@ def _(plan: Plan, seed: int) -> None:
     _plain(plan, seed, charted=bool(seed))
 
 
-@kind("B", "plain-suction-changed-early", 2)
+@kind("B", "plain-suction-changed-early", 3)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.set_column = int(plan.rng.choice([1, 10])), True
+    plan.cadence, plan.set_column = (1, 10, 5)[seed], True
+    plan.p_unit, plan.p_step = "cmH2O", 0.1
     plan.hours = 16.0
     plan.suction = [(0.0, 20.0), (5.0, 10.0)]
     _plain(plan, seed)
@@ -2067,6 +2185,44 @@ def _(plan: Plan, seed: int) -> None:
     plan.cadence, plan.p_unit, plan.p_step = 1, "kPa", 0.1
     _plain(plan, seed, charted=False)
     plan.swing = float(plan.rng.uniform(6, 10))
+
+
+@kind("B", "plain-2s-coarse-gauge", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.p_unit, plan.p_step = 2, ("cmH2O", "kPa")[seed], (1.0, 0.1)[seed]
+    _plain(plan, seed, charted=False)
+
+
+@kind("B", "plain-10s-means-coarse-gauge", 4)
+def _(plan: Plan, seed: int) -> None:
+    """Ten seconds hold whole breaths: their mean flickers by the gauge's last digit, or not at all. All is charted."""
+    plan.cadence, plan.statistic = 10, "mean"
+    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1), ("mmHg", 1.0), ("hPa", 1.0))[seed]
+    plan.noise = (1.0, 0.0, 0.3, 1.0)[seed]
+    _plain(plan, seed)
+
+
+@kind("B", "plain-30s-means-coarse-gauge", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.statistic, plan.hours = 30, "mean", 26.0
+    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
+    plan.noise = (1.0, 0.0)[seed]
+    _plain(plan, seed)
+
+
+@kind("B", "plain-60s-means-coarse-gauge", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.statistic, plan.hours = 60, "mean", 30.0
+    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
+    plan.noise = (0.0, 1.0)[seed]
+    _plain(plan, seed)
+
+
+@kind("B", "plain-5s-means-coarse-gauge", 2)
+def _(plan: Plan, seed: int) -> None:
+    plan.cadence, plan.statistic = 5, "mean"
+    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
+    _plain(plan, seed)
 
 
 @kind("B", "plain-coarse-but-enough", 3)

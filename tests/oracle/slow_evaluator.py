@@ -113,14 +113,14 @@ def first_met(ends: Sequence[Moment], timeline: Sequence[Status]) -> int | None:
 
 
 def met_since(ends: Sequence[Moment], timeline: Sequence[Status], overall: Status) -> int | None:
-    """Where the whole is met now: the end of the first minute of the unbroken stretch that reaches now.
+    """Where the whole is met (with gaps or without): the first minute's end of the stretch as good as now.
 
     None where the grid does not show it: the whole became met after the grid's last minute.
     """
     since = None
-    if overall is MET:
+    if overall in (MET, GAPS):
         for moment, status in zip(reversed(ends), reversed(timeline), strict=True):
-            if status is not MET:
+            if status not in (MET, overall):
                 break
             since = moment.ms
     return since
@@ -177,7 +177,7 @@ def judged(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, blo
         event, plus_s = clause.only_until
         last = last_event(facts, event, moment)
         if last is None:
-            return lowest([answer, UNKNOWN])
+            return answer if fires else lowest([answer, UNKNOWN])
         if moment.ms - last > plus_s * 1000:
             return NONE
     return answer
@@ -319,7 +319,7 @@ def lasting(
     seen = [remembered(clause, recorded, first) for first in windows]
     if NOT in seen:
         return NOT
-    too_coarse = coarse(protocol, clause, recorded)
+    too_coarse = coarse(protocol, clause, recorded) and not fires
     long_enough = begin >= 0 and len(seen) > 0
     if not long_enough or too_coarse:
         return UNKNOWN
@@ -374,7 +374,7 @@ def within(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, m
         if fires and answer is MET:  # a recorded lower bound can fire it
             return MET
         if all(recorded.known[minute] for minute in range(end - size, end)):
-            return UNKNOWN if answer is MET and coarse(protocol, clause, recorded) else answer
+            return UNKNOWN if answer is MET and not fires and coarse(protocol, clause, recorded) else answer
     return UNKNOWN
 
 
@@ -442,7 +442,8 @@ def charted(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fi
         return NOT
     if clause.comparison == "one_of" and fires and listed:
         return MET
-    if not entries:
+    searched = clause.comparison == "none_of" or (clause.comparison == "one_of" and fires)
+    if not entries or (searched and any(entry.conflict for entry in entries)):
         return UNKNOWN
     latest = entries[-1]
     if latest.conflict or latest.word in clause.measure.pending:
@@ -495,7 +496,7 @@ def tube_open(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     if facts.data_until_ms is None:  # without a log: then
         end = moment.ms
     reach = guard.within_s * 1000
-    at_end = any(end - reach < instant <= end for instant in shown)
+    at_end = any(end - reach < instant for instant in shown)  # charted after the log's end counts too
     at_start = True
     air = protocol.air_clause
     if guard.also_at_start and air is not None and air.lasting_s is not None:

@@ -112,12 +112,16 @@ class Way:
 PLAIN = Way()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Stay:
     readings: tuple[Reading, ...]
     said: tuple[Said, ...]
     patient: str = "INV-1"
     site: str = "fifth space"
+    made_of: str = ""  # how it was drawn, for whoever reads a failing example
+
+    def __repr__(self) -> str:
+        return f"Stay({self.made_of or len(self.readings)}, {self.said})"
 
     def without(self, minutes: Iterable[int]) -> Stay:
         """Those minutes blank: the row stands, its cells are empty."""
@@ -251,7 +255,9 @@ CHARTED: tuple[Callable[[int], Said], ...] = (
 @st.composite
 def stays(draw: st.DrawFn, *, charted: Sequence[Callable[[int], Said]] = CHARTED, most_said: int = 8) -> Stay:
     """Levels of flow held for a while each, with or without a swing, some blank, some not there at all."""
-    noise = np.random.default_rng(draw(st.integers(0, 2**16)))
+    seed = draw(st.integers(0, 2**16))
+    noise = np.random.default_rng(seed)
+    made = [f"seed {seed}"]
     readings: list[Reading] = []
     minute = 1
     while minute <= MINUTES:
@@ -259,6 +265,7 @@ def stays(draw: st.DrawFn, *, charted: Sequence[Callable[[int], Said]] = CHARTED
         level = draw(st.sampled_from(LEVELS))
         swing = draw(st.sampled_from((0, 30, 60, 60)))
         kind = draw(st.sampled_from(("rows", "rows", "rows", "rows", "rows", "blank", "gap")))
+        made.append(f"{minute}+{length}: {level}, swing {swing}, {kind}")
         for at in range(minute, min(minute + length, MINUTES + 1)):
             if kind == "gap":
                 continue
@@ -273,7 +280,7 @@ def stays(draw: st.DrawFn, *, charted: Sequence[Callable[[int], Said]] = CHARTED
         readings = [Reading(at, 0, -100, -130, -70) for at in (1, MINUTES)]
     minutes = draw(st.lists(st.integers(1, MINUTES - 1), max_size=most_said, unique=True))
     said = [draw(st.sampled_from(charted))(at) for at in sorted(minutes)]
-    return Stay(tuple(readings), tuple(said))
+    return Stay(tuple(readings), tuple(said), made_of="; ".join(made))
 
 
 def healed(*, swing: int = 60, said: tuple[Said, ...] = ()) -> Stay:

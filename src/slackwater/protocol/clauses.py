@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.protocol.evaluation import Judged, Need, Run, Span, Value
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Flags, Sighting, Signal, Times
+from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal, Times
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Codes, Status
 from slackwater.protocol.windows import SCALE, lasting_codes, window_bounds, window_codes, window_sums
@@ -31,7 +32,7 @@ def judge_clause(clause: Clause, protocol: Protocol, facts: Facts, *, escalating
     }[clause.measure.kind]
     judged = judge(clause, protocol, facts, escalating)
     if clause.only_until is not None:
-        judged = _only_until(judged, clause, facts)
+        judged = _only_until(judged, clause, facts, escalating)
     return replace(judged, since_ms=_since(judged, facts))
 
 
@@ -43,23 +44,20 @@ def latest_before(times: Times, ends: Times, *, inclusive: bool = True) -> Times
     return np.where(at >= 0, times[np.maximum(at, 0)], NEVER)
 
 
-def first_minute(facts: Facts, protocol: Protocol) -> tuple[np.ndarray, Flags]:
-    """First minute that may count at each end, and whether we know that nothing before it does.
+def first_minute(facts: Facts, protocol: Protocol) -> NDArray[np.int64]:
+    """First minute that may count at each end: a run starts with the first whole minute after the event.
 
     Connection and every restart event put a floor under a run; without a known connection the
     record simply begins, and what came before is unknown.
     """
     ends = facts.ends_ms()
-    floors = [np.array(facts.events.get(event, ()), dtype=np.int64) for event in protocol.restart_on]
-    if facts.connected_ms is not None:
-        floors.append(np.array([facts.connected_ms], dtype=np.int64))
-    events = np.sort(np.concatenate(floors)) if floors else np.empty(0, dtype=np.int64)
+    restarts = [np.array(facts.events.get(event, ()), dtype=np.int64) for event in protocol.restart_on]
+    events = np.sort(np.concatenate(restarts)) if restarts else np.empty(0, dtype=np.int64)
     last = latest_before(events, ends)
-    known = last > NEVER
-    # a run starts with the first whole minute after the event
+    if facts.connected_ms is not None:  # nothing before it can ever count
+        last = np.maximum(last, facts.connected_ms)
     minute = -((facts.grid_start_ms - last) // MINUTE_MS)
-    floor = np.where(known, np.maximum(minute, 0), 0)
-    return np.minimum(floor, np.arange(1, len(ends) + 1)), known
+    return np.minimum(minute, np.arange(1, len(ends) + 1))
 
 
 def fresh(protocol: Protocol, clause: Clause, facts: Facts) -> bool:
@@ -87,18 +85,18 @@ def _since(judged: Judged, facts: Facts) -> int | None:
     return facts.grid_start_ms + (start + 1) * MINUTE_MS if len(changed) else facts.grid_start_ms
 
 
-def _only_until(judged: Judged, clause: Clause, facts: Facts) -> Judged:
+def _only_until(judged: Judged, clause: Clause, facts: Facts, escalating: bool) -> Judged:
+    """After its time the clause does not apply; while its event is not recorded it cannot be met."""
     assert clause.only_until is not None
     event, seconds = clause.only_until
-    times = facts.events.get(event, ())
-    if not times:
-        codes = np.where(judged.timeline == Status.NOT_MET, Status.NOT_MET, Status.CANNOT_TELL).astype(np.int8)
-        status = Status.NOT_MET if judged.status is Status.NOT_MET else Status.CANNOT_TELL
-        return replace(judged, timeline=codes, status=status, note=f"{event} is not recorded")
-    end = times[-1] + seconds * 1000
-    codes = np.where(facts.ends_ms() > end, Status.NOT_APPLICABLE, judged.timeline).astype(np.int8)
-    status = Status.NOT_APPLICABLE if facts.now_ms > end else judged.status
-    return replace(judged, timeline=codes, status=status)
+    ends = np.append(facts.ends_ms(), facts.now_ms)
+    last = latest_before(np.array(facts.events.get(event, ()), dtype=np.int64), ends)
+    codes = np.append(judged.timeline, judged.status).astype(np.int8)
+    if not escalating:  # an escalation that fires is not quieted by what nobody wrote down
+        codes[(last == NEVER) & (codes != Status.NOT_MET)] = Status.CANNOT_TELL
+    codes[(last > NEVER) & (ends > last + round(seconds * 1000))] = Status.NOT_APPLICABLE
+    note = judged.note if last[-1] > NEVER else f"{event} is not recorded"
+    return replace(judged, timeline=codes[:-1], status=Status(int(codes[-1])), note=note)
 
 
 # --- signals: recorded all the time -------------------------------------------------------------
@@ -113,26 +111,32 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
             needs=(Need("a log of air flow"),), note="no log holds this measure",
         )  # fmt: skip
     width = clause.bin_min or 1
-    if clause.lasting_s is None:
-        return _judge_latest(clause, protocol, facts, signal, width, escalating)
-    minutes = round(clause.lasting_s / 60)
     codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
-    too_coarse = clause.bin_min is None and signal.means and signal.reading_s > 60 and not protocol.coarse_means
+    too_coarse = (
+        clause.bin_min is None
+        and signal.means
+        and signal.reading_s > 60
+        and not protocol.coarse_means
+        and not escalating
+    )
     if too_coarse:  # a mean over minutes hides what every reading would have shown
         codes = np.where(codes == Status.MET, Status.CANNOT_TELL, codes).astype(np.int8)
-    floor, known = first_minute(facts, protocol)
-    status, certain, possible = lasting_codes(codes, width, minutes, floor, known)
+    note = "every reading is a mean over more than a minute; the rule does not allow that" if too_coarse else ""
+    if clause.lasting_s is None:
+        return _judge_latest(clause, protocol, facts, signal, codes, escalating, note)
+    minutes = round(clause.lasting_s / 60)
+    floor = first_minute(facts, protocol)
+    status, certain, possible = lasting_codes(codes, width, minutes, floor)
     unknown = ~signal.known
     missing = window_sums(unknown.astype(np.int64), minutes)
     gaps_min = int(protocol.gaps_s // 60)
     if gaps_min and not escalating and not too_coarse:
         skip = unknown & signal.tolerable
         patched = window_codes(signal, clause.bin_min, clause.comparison, clause.limit, skip)
-        tolerant, _, _ = lasting_codes(patched, width, minutes, floor, known)
+        tolerant, _, _ = lasting_codes(patched, width, minutes, floor)
         bearable = (tolerant == Status.MET) & (missing <= gaps_min) & (status == Status.CANNOT_TELL)
         status[bearable] = Status.MET_WITH_GAPS
     now = Status(int(status[-1]))
-    note = "every reading is a mean over more than a minute; the rule does not allow that" if too_coarse else ""
     if not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
     k = facts.length - 1
@@ -146,7 +150,7 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
         covered=float(1 - missing[k] / min(minutes, k + 1)),
         missing_minutes=int(missing[k]),
     )
-    value = _worst(signal, clause, max(first_needed, int(floor[k])), k)
+    value = _worst(signal, clause, min(max(first_needed, int(floor[k])), k), k)
     return Judged(
         clause.id, now, status, clause, value, None, run,
         _signal_needs(clause, facts, now, codes, run, minutes, width, signal),
@@ -155,24 +159,27 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
 
 
 def _judge_latest(
-    clause: Clause, protocol: Protocol, facts: Facts, signal: Signal, width: int, escalating: bool
+    clause: Clause, protocol: Protocol, facts: Facts, signal: Signal, codes: Codes, escalating: bool, note: str
 ) -> Judged:
-    """The latest window no older than `within` decides."""
+    """The last window that is wholly known decides, if it ended less than `within` ago."""
     assert clause.limit is not None and clause.within_s is not None
-    codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
-    full = window_sums(signal.known.astype(np.int64), width) >= width
-    age = int(clause.within_s // 60)
+    width = clause.bin_min or 1
+    telling = window_sums(signal.known.astype(np.int64), width) >= width
+    if escalating:  # what was recorded of a window may be enough to fire
+        telling |= codes == Status.MET
     index = np.arange(facts.length)
-    last = np.maximum.accumulate(np.where(full, index, -1))
-    recent = (last >= 0) & (index - last < max(age, 1))
+    last = np.maximum.accumulate(np.where(telling, index, -1))
+    recent = (last >= 0) & ((index - last) * 60 < clause.within_s)
     status = np.where(recent, codes[np.maximum(last, 0)], Status.CANNOT_TELL).astype(np.int8)
-    now, note = Status(int(status[-1])), ""
-    if facts.data_until_ms is None or facts.now_ms - facts.data_until_ms > clause.within_s * 1000:
-        now, note = Status.CANNOT_TELL, "the last data are older than the clause allows"
     k = int(last[-1])
+    end = facts.grid_start_ms + (k + 1) * MINUTE_MS
+    now = Status(int(status[-1]))
+    if facts.now_ms - end >= clause.within_s * 1000:
+        now, note = Status.CANNOT_TELL, "the last data are older than the clause allows"
+    elif not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
+        now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
     value = _worst(signal, clause, max(k - width + 1, 0), k) if k >= 0 else None
     needs = () if now in (Status.MET, Status.MET_WITH_GAPS) else (Need(f"air leak {_said(clause)} on a fresh reading"),)
-    end = facts.grid_start_ms + (k + 1) * MINUTE_MS
     evidence = (Span(end - width * MINUTE_MS, end),) if k >= 0 else ()
     return Judged(clause.id, now, status, clause, value, needs=needs, evidence=evidence, note=note)
 
@@ -290,6 +297,8 @@ def _amount_codes(
     worst_low = worst_high = np.zeros(len(ends))
     for nth in range(windows):  # consecutive windows, the latest first: each must pass
         low, high = amounts.totals(upto - nth * window, window)
+        # past the last entry known at that moment nothing bounds the amount
+        high = np.where(upto - nth * window > last, np.inf, high)
         low, high = low / per, high / per
         np.minimum(status, _number_codes(low, high, clause), out=status)
         if nth == 0:
@@ -327,13 +336,14 @@ def _judge_sightings(clause: Clause, protocol: Protocol, facts: Facts, escalatin
         within = clause.data_age_s if clause.data_age_s is not None else protocol.data_age_s
     at = np.searchsorted(times, ends, side="right") - 1
     last = np.where(at >= 0, times[np.maximum(at, 0)] if len(times) else 0, NEVER)
-    usable = (at >= 0) & (ends - last <= within * 1000)
+    since = ends - round(within * 1000)
     if clause.after is not None:
-        event = latest_before(np.array(facts.events.get(clause.after, ()), dtype=np.int64), ends)
-        usable &= last >= event
+        since = np.maximum(since, latest_before(np.array(facts.events.get(clause.after, ()), dtype=np.int64), ends))
+    usable = (at >= 0) & (last >= since)
     codes = np.where(usable, own[np.maximum(at, 0)] if len(own) else 0, Status.CANNOT_TELL).astype(np.int8)
     if clause.comparison == "none_of" or (escalating and clause.comparison == "one_of"):
-        _any_in_window(codes, clause, seen, times, own, ends, within)
+        disputed = times[[sighting.conflict for sighting in seen]] if seen else times
+        _any_in_window(codes, clause, times, own, disputed, ends, since)
     now = Status(int(codes[-1]))
     latest = seen[int(at[-1])] if len(seen) and at[-1] >= 0 else None
     value = None
@@ -347,13 +357,15 @@ def _judge_sightings(clause: Clause, protocol: Protocol, facts: Facts, escalatin
 
 
 def _any_in_window(
-    codes: Codes, clause: Clause, seen: tuple[Sighting, ...], times: Times, own: Codes, ends: Times, within: float
+    codes: Codes, clause: Clause, times: Times, own: Codes, disputed: Times, ends: Times, since: Times
 ) -> None:
-    """A listed word anywhere in the window decides, however the latest entry reads."""
+    """A listed word anywhere in the window decides, however the latest entry reads; two entries that
+    disagree might have held one, and leave it open."""
     decisive = Status.NOT_MET if clause.comparison == "none_of" else Status.MET
-    hits = times[own == decisive]
-    hit = latest_before(hits, ends)
-    codes[(hit > NEVER) & (ends - hit <= within * 1000)] = decisive
+    doubtful = latest_before(disputed, ends)
+    codes[(doubtful > NEVER) & (doubtful >= since)] = Status.CANNOT_TELL
+    hit = latest_before(times[own == decisive], ends)
+    codes[(hit > NEVER) & (hit >= since)] = decisive
 
 
 def _wanted(clause: Clause, latest: Sighting | None) -> str:

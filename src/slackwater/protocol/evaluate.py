@@ -23,16 +23,17 @@ def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
     if facts.about.get("operation.kind") == "pneumonectomy" and (protocol.removal or protocol.step_down):
         population = Population(Status.NOT_APPLICABLE, (NO_AIR_VERDICT, *population.reasons))
     outside = population.status is Status.NOT_APPLICABLE
-    guards = (*judge_guards(protocol, facts), *_vetoes(facts)) if protocol.removal and not outside else ()
+    vetoes = () if outside else _vetoes(facts)
+    guards = (*judge_guards(protocol, facts), *vetoes) if protocol.removal and not outside else ()
     criteria = _block(protocol.removal, protocol, facts, outside)
     step_down = _block(protocol.step_down, protocol, facts, outside)
     escalation = tuple(judge_clause(clause, protocol, facts, escalating=True) for clause in protocol.escalation)
-    overall = _whole(population, [*criteria, *guards]) if protocol.removal else Status.NOT_APPLICABLE
-    timeline = _whole_codes(population, [*criteria, *guards], facts.length)
+    overall = _whole(population, criteria, guards)
+    timeline = _whole_codes(population, criteria, guards, facts.length)
     met_since, first_met = _met_times(timeline, overall, facts)
     return Evaluation(
         protocol, population, overall, timeline, met_since, first_met, guards, criteria, step_down,
-        _whole(population, step_down) if protocol.step_down else None, escalation, facts.now_ms,
+        _whole(population, step_down, vetoes) if protocol.step_down else None, escalation, facts.now_ms,
     )  # fmt: skip
 
 
@@ -43,29 +44,34 @@ def _block(clauses: tuple[Clause, ...], protocol: Protocol, facts: Facts, outsid
     return tuple(judge_clause(clause, protocol, facts) for clause in clauses)
 
 
-def _whole(population: Population, parts: list[Judged] | tuple[Judged, ...]) -> Status:
-    if population.status is Status.NOT_APPLICABLE:
+def _whole(population: Population, clauses: tuple[Judged, ...], over: tuple[Judged, ...]) -> Status:
+    """All clauses, with what stands over them. Where no clause applies, neither does the whole."""
+    clauses_alone = all_of(part.status for part in clauses)
+    if Status.NOT_APPLICABLE in (population.status, clauses_alone):
         return Status.NOT_APPLICABLE
-    return all_of([population.status, *(part.status for part in parts)])
+    return all_of([population.status, clauses_alone, *(part.status for part in over)])
 
 
-def _whole_codes(population: Population, parts: list[Judged], length: int) -> Codes:
+def _whole_codes(population: Population, clauses: tuple[Judged, ...], over: tuple[Judged, ...], length: int) -> Codes:
+    """`_whole`, minute by minute."""
     fixed = np.full(length, population.status, dtype=np.int8)
-    if population.status is Status.NOT_APPLICABLE:
-        return fixed
-    return all_of_codes([fixed, *(part.timeline for part in parts)], length)
+    clauses_alone = all_of_codes([part.timeline for part in clauses], length)
+    codes = all_of_codes([fixed, clauses_alone, *(part.timeline for part in over)], length)
+    codes[(fixed == Status.NOT_APPLICABLE) | (clauses_alone == Status.NOT_APPLICABLE)] = Status.NOT_APPLICABLE
+    return codes
 
 
 def _met_times(timeline: Codes, overall: Status, facts: Facts) -> tuple[int | None, int | None]:
-    """(start of the stretch that is met now, first minute at whose end the rule was met)."""
-    met = (timeline == Status.MET) | (timeline == Status.MET_WITH_GAPS)
-    if not met.any():
-        return None, None
-    first = facts.grid_start_ms + (int(np.argmax(met)) + 1) * MINUTE_MS
-    if overall not in (Status.MET, Status.MET_WITH_GAPS) or not met[-1]:
+    """(start of the stretch that is as good as now, if it is met now; end of the first minute plainly met)."""
+    plain = np.flatnonzero(timeline == Status.MET)
+    first = facts.grid_start_ms + (int(plain[0]) + 1) * MINUTE_MS if len(plain) else None
+    if overall not in (Status.MET, Status.MET_WITH_GAPS):
         return None, first
-    unmet = np.flatnonzero(~met)
-    start = int(unmet[-1]) + 1 if len(unmet) else 0
+    good = (timeline == Status.MET) | (timeline == overall)
+    if not len(good) or not good[-1]:
+        return None, first
+    worse = np.flatnonzero(~good)
+    start = int(worse[-1]) + 1 if len(worse) else 0
     return facts.grid_start_ms + (start + 1) * MINUTE_MS, first
 
 

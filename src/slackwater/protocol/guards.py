@@ -35,18 +35,19 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     within = round(guard.within_s * 1000)
     anchor = facts.now_ms if facts.data_until_ms is None else min(facts.now_ms, facts.data_until_ms)
     ends = np.append(facts.ends_ms(), anchor)
-    at_end = _shown_in(shown, ends - within, ends)
+    known = np.append(facts.ends_ms(), facts.now_ms)  # what was charted after the log's end counts too
+    at_end = _shown_in(shown, ends - within, known)
     ok = at_end.copy()
     air = protocol.air_clause
     lasting = 0 if air is None or air.lasting_s is None else round(air.lasting_s * 1000)
     if guard.also_at_start and lasting:
         starts = ends - lasting
-        ok &= _shown_in(shown, starts, np.minimum(starts + within, ends))
+        ok &= _shown_in(shown, starts, np.minimum(starts + within, known))
     codes = np.where(ok, Status.MET, Status.CANNOT_TELL).astype(np.int8)
-    shut = latest_before(facts.shown_shut, ends)
-    codes[(shut > NEVER) & (shut > latest_before(shown, ends))] = Status.NOT_MET
+    shut = latest_before(facts.shown_shut, known)
+    codes[(shut > NEVER) & (shut > latest_before(shown, known))] = Status.NOT_MET
     now = Status(int(codes[-1]))
-    last = int(latest_before(shown, ends[-1:])[0])
+    last = int(latest_before(shown, known[-1:])[0])
     evidence = (Span(last, last, ", ".join(_ways_at(guard, facts, last))),) if last > NEVER else ()
     return Judged(
         "tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence

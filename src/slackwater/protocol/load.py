@@ -298,6 +298,8 @@ def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str)
         raise table.fault("lasting", "must be whole minutes", 'Write e.g. "8 h".')
     if bin_s is not None and clause.lasting_s is not None and bin_s > clause.lasting_s:
         raise table.fault("bin", "is longer than lasting, so no window would fit", "Write a shorter bin.")
+    if bin_s is not None and clause.lasting_s is not None and bin_s > clause.lasting_s:
+        raise table.fault("bin", "is longer than lasting: no window fits", "Make lasting at least one bin long.")
     if kind == "signal" and (clause.lasting_s is None) == (clause.within_s is None):
         raise table.fault(
             "lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".'

@@ -88,43 +88,39 @@ def window_bounds(signal: Signal, width: int | None, how: str, skip: Flags | Non
 
 
 def window_codes(signal: Signal, width: int | None, how: str, limit: float, skip: Flags | None = None) -> Codes:
-    """Status of the window that ends with each minute; the first windows, cut by the grid's start,
-    are those of the minutes there are (the run logic never asks about them)."""
+    """Status of the window that ends with each minute; one that the grid's start cuts cannot be told."""
     low, high, unbounded, empty, divisor = window_bounds(signal, width, how, skip)
     codes = compare(low, high, unbounded, how, divisor * round(limit * SCALE), signal.top_open, signal.bottom_open)
     codes[empty] = Status.MET  # nothing but tolerated gap: the tolerance itself is what limits it
+    codes[: (width or 1) - 1] = Status.CANNOT_TELL
     return codes
 
 
-def run_starts(codes: Codes, width: int, breaks: Flags) -> np.ndarray:
+def run_starts(width: int, breaks: Flags, otherwise: NDArray[np.int64]) -> NDArray[np.int64]:
     """First minute of the unbroken run that each minute ends: every whole window inside it is clear.
 
     `breaks` marks windows that end a run. A run may begin one minute after the start of the last
-    such window. k + 1 where minute k itself breaks and width is 1.
+    such window: k + 1 where minute k itself breaks and width is 1. `otherwise`: where nothing broke it.
     """
-    last = np.where(breaks, np.arange(len(codes)), -1 - width)
-    last = np.maximum.accumulate(last) if len(last) else last
-    return np.where(last >= 0, last - width + 2, 0)
+    last = np.maximum.accumulate(np.where(breaks, np.arange(len(breaks)), -1))
+    return np.where(last >= 0, np.maximum(last - width + 2, otherwise), otherwise)
 
 
 def lasting_codes(
-    codes: Codes, width: int, minutes: int, floor: np.ndarray, floor_known: np.ndarray
-) -> tuple[Codes, np.ndarray, np.ndarray]:
+    codes: Codes, width: int, minutes: int, floor: NDArray[np.int64]
+) -> tuple[Codes, NDArray[np.int64], NDArray[np.int64]]:
     """Has the condition held for `minutes`? Returns (status, run start, possible run start) a minute.
 
-    `floor` is the first minute that may count at each end (connection, restart, first record);
-    where `floor_known` is False nothing was recorded before it, and it might have held there too.
+    `floor` is the first minute that may count at each end, for a connection or a restart. It lies
+    below zero where the grid begins later: what was not recorded there might have held, but cannot
+    make the answer.
     """
     ends = np.arange(len(codes))
     # a window that reaches back before the floor says nothing about the run after it
-    whole = ends - width + 1 >= floor
-    certain = np.maximum(run_starts(codes, width, whole & (codes != Status.MET)), floor)
-    possible = np.maximum(run_starts(codes, width, whole & (codes == Status.NOT_MET)), floor)
-    certain_run = ends + 1 - certain
-    possible_run = ends + 1 - possible
-    # before an unknown beginning the condition may have held for ever
-    open_ended = ~floor_known & (possible <= floor)
+    whole = ends - width + 1 >= np.maximum(floor, 0)
+    certain = run_starts(width, whole & (codes != Status.MET), np.maximum(floor, 0))
+    possible = run_starts(width, whole & (codes == Status.NOT_MET), floor)
     status = np.full(len(codes), Status.CANNOT_TELL, dtype=np.int8)
-    status[(possible_run < minutes) & ~open_ended] = Status.NOT_MET
-    status[certain_run >= max(minutes, width)] = Status.MET
+    status[ends + 1 - possible < minutes] = Status.NOT_MET
+    status[ends + 1 - certain >= minutes] = Status.MET
     return status, certain, possible

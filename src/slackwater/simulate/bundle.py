@@ -81,8 +81,7 @@ def truth_json(stay: Stay) -> str:
         "leak_at_rest_ended_at": instant(t.rest_ended_s),
         "leaking_at_end": t.leaking_at_end,
         "faults": [
-            {"kind": f.kind, "from": instant(f.start_s), "to": instant(f.end_s), "charted": f.charted}
-            for f in s.faults
+            {"kind": f.kind, "from": instant(f.start_s), "to": instant(f.end_s), "charted": f.charted} for f in s.faults
         ],
     }
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"

@@ -65,9 +65,7 @@ def check_times_s(
     return sorted({float(round(t * 60.0)) * 60.0 for t in (*kept, *must_h)})
 
 
-def write_chart(
-    seen: Witnessed, checks_s: Sequence[float], rng: np.random.Generator
-) -> tuple[ChartEntry, ...]:
+def write_chart(seen: Witnessed, checks_s: Sequence[float], rng: np.random.Generator) -> tuple[ChartEntry, ...]:
     """Every entry of the stay, by time."""
     entries: list[ChartEntry] = []
     for part in (
@@ -152,8 +150,7 @@ def _checks(seen: Witnessed, checks_s: Sequence[float], rng: np.random.Generator
                 yield ChartEntry(at_s, "suction_delivered", pressure, unit)
         if rng.random() < nurse.looks_at_cough:
             opens = (
-                truth.conductance_ml_per_min_per_cmh2o[minute]
-                + truth.effort_conductance_ml_per_min_per_cmh2o[minute]
+                truth.conductance_ml_per_min_per_cmh2o[minute] + truth.effort_conductance_ml_per_min_per_cmh2o[minute]
             ) * 20.0
             leak = open_way and opens >= EFFORT_SHOWS_ML_PER_MIN
             if rng.random() < nurse.misreads:
@@ -304,9 +301,7 @@ def chart_csv(entries: Sequence[ChartEntry], start_s: int, zone: tzinfo, local: 
     for e in entries:
         recorded = "" if e.recorded_s is None else _when(start_s + e.recorded_s, zone, local)
         value = "" if e.value is None else e.value
-        writer.writerow(
-            [_when(start_s + e.at_s, zone, local), e.item, value, e.unit, e.note, e.drain, recorded, e.by]
-        )
+        writer.writerow([_when(start_s + e.at_s, zone, local), e.item, value, e.unit, e.note, e.drain, recorded, e.by])
     return out.getvalue()
 
 

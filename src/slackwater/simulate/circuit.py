@@ -66,9 +66,7 @@ def circuit_over(faults: Sequence[Fault], times_s: FloatArray) -> Circuit:
             taken = (0.9 if fault.share is None else fault.share) * np.minimum(along * 3.0, 1.0)
             reaching[here] *= 1.0 - taken
         elif fault.kind == "connector_leak":
-            joint[here] += conductance_si(
-                80.0 if fault.flow_ml_per_min is None else fault.flow_ml_per_min, 20.0
-            )
+            joint[here] += conductance_si(80.0 if fault.flow_ml_per_min is None else fault.flow_ml_per_min, 20.0)
         elif fault.kind == "weak_pump":
             pump[here] = 1.0 - (0.6 if fault.share is None else fault.share) * along
     return Circuit(

@@ -116,9 +116,7 @@ def draw_scenario(rng: np.random.Generator, name: str = "drawn") -> Scenario:
     )
 
 
-def draw_lobectomy(
-    rng: np.random.Generator, name: str = "lobectomy", prevalence: float = PREVALENCE
-) -> Scenario:
+def draw_lobectomy(rng: np.random.Generator, name: str = "lobectomy", prevalence: float = PREVALENCE) -> Scenario:
     """A lobectomy patient without faults, whose leak lasts as published durations say."""
     days = leak_durations_days(1, rng, prevalence)
     flow = float(first_flows_ml_per_min(days, rng)[0])

@@ -57,8 +57,7 @@ def log_bytes(source: LogSource, unit: UnitType) -> bytes:
     """The whole file."""
     first = source.start_s + (int(source.rows.end_s[0]) if source.rows.end_s.size else 0)
     begun = "T".join(
-        column[0]
-        for column in stamp_texts(Stamp(), np.array([first], dtype=np.int64), source.start_s, source.zone)
+        column[0] for column in stamp_texts(Stamp(), np.array([first], dtype=np.int64), source.start_s, source.zone)
     )
     lines = [line.format(serial=source.serial, start=begun) for line in unit.preamble]
     lines.append(unit.separator.join(_quoted(c.header, unit) for c in unit.columns))
@@ -75,9 +74,7 @@ def _columns(source: LogSource, unit: UnitType) -> list[list[str]]:
     end = rows.end_s[keep].astype(np.int64)
     minute = np.clip((end - 1) // 60, 0, source.fluid_ml_by_minute.size - 1)
     at = end - (unit.cadence_s if unit.stamp.marks == "start" else 0)
-    stamps = stamp_texts(
-        unit.stamp, source.start_s + at + source.clock_ahead_s[keep], source.start_s, source.zone
-    )
+    stamps = stamp_texts(unit.stamp, source.start_s + at + source.clock_ahead_s[keep], source.start_s, source.zone)
     joined = (
         stamps[0]
         if len(stamps) == 1

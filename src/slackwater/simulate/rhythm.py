@@ -102,9 +102,7 @@ def _pace(
     return rate, depth
 
 
-def _breaths(
-    rate_per_s: FloatArray, depth_pa: FloatArray, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
+def _breaths(rate_per_s: FloatArray, depth_pa: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     # Breaths are laid on the integral of the rate, each of a random length with mean one,
     # so that the pace may change without stepping through time.
     edges_s = np.arange(rate_per_s.size + 1) * 60.0

@@ -30,9 +30,7 @@ DEMO = Scenario(
     hours=90.0,
     start=datetime(2041, 3, 4, 14, 19, tzinfo=UTC),
     zone="+01:00",
-    patient=Patient(
-        id="SIM-DEMO", age_years=66.0, weight_kg=74.0, size_fr=24, space_compliance_ml_per_cmh2o=14.0
-    ),
+    patient=Patient(id="SIM-DEMO", age_years=66.0, weight_kg=74.0, size_fr=24, space_compliance_ml_per_cmh2o=14.0),
     course=CoursePlan(
         "healing",
         flow_ml_per_min=420.0,
@@ -415,9 +413,7 @@ _CHARTING = (
     ),
 )
 
-_BY_NAME: dict[str, Scenario] = {
-    s.name: s for s in (DEMO, *_COURSES, *_SUCTION, *_FAULTS, *_PATIENTS, *_CHARTING)
-}
+_BY_NAME: dict[str, Scenario] = {s.name: s for s in (DEMO, *_COURSES, *_SUCTION, *_FAULTS, *_PATIENTS, *_CHARTING)}
 
 
 def scenario_names() -> tuple[str, ...]:

@@ -170,6 +170,7 @@ def flow_bins(
     part_low: cython.longlong
     part_high: cython.longlong
     small: cython.int
+    small_above: cython.int
     above_edge: cython.int
     edge: cython.int
     top_low: cython.longlong
@@ -226,40 +227,27 @@ def flow_bins(
                         same = w
                     vmin = largest
                     vmax = none
-                    for q in range(j, j + k):
+                    small = 0
+                    small_above = 0
+                    above_edge = 0
+                    edge = -lo2 // 2  # at or below it, the cell begins at zero
+                    for q in range(j, j + k):  # in 32 bits the processor takes several at a time
                         v = flow[q]
                         vmin = v if v < vmin else vmin
                         vmax = v if v > vmax else vmax
+                        small += v
+                        small_above += v if v > edge else 0
+                        above_edge += 1 if v > edge else 0
                     pre += k * w
                     if vmin != none:
                         cov += k * w
                         count += k
                         x = vmin
-                        if vmin == vmax:
-                            part = k * x
-                            part_low = 2 * x + lo2
-                            part_low = k * part_low if part_low > 0 else 0
-                            part_high = 2 * x + hi2
-                            part_high = k * part_high if part_high > 0 else 0
-                        elif 2 * x + hi2 >= 0 and k * vmax < largest and k * x > -largest:
-                            # 32 bits hold the sums, which the processor then makes several at a time
-                            small = 0
-                            for q in range(j, j + k):
-                                small += flow[q]
+                        if 2 * x + hi2 >= 0 and k * vmax < largest and k * x > -largest:  # no sum overran
                             part = small
+                            part_low = small_above
+                            part_low = 2 * part_low + above_edge * lo2
                             part_high = 2 * part + k * hi2
-                            if 2 * x + lo2 >= 0:
-                                part_low = 2 * part + k * lo2
-                            else:
-                                edge = -lo2 // 2  # at or below it, the cell begins at zero
-                                small = 0
-                                above_edge = 0
-                                for q in range(j, j + k):
-                                    v = flow[q]
-                                    small += v if v > edge else 0
-                                    above_edge += 1 if v > edge else 0
-                                part_low = small
-                                part_low = 2 * part_low + above_edge * lo2
                         else:
                             part = 0
                             part_low = 0

@@ -77,6 +77,7 @@ class _Bins:
     def __init__(self, trace: Trace, origin: int, n: int) -> None:
         self.trace, self.origin, self.n = trace, origin, n
         self.first, self.last, self.each = (np.empty(n, np.int32) for _ in range(3))
+        self.nothing = sealed(np.full(n, np.nan))  # one for all channels that were not recorded
 
     def flow(self) -> tuple[Floats, Floats, Ints, list[Floats]]:
         """Shares covered and present, readings, and mean, low, high, least, most, peak low, peak high."""
@@ -120,41 +121,41 @@ class _Bins:
         """Readings, and mean, least, most, 5th and 95th percentile; after `flow`."""
         trace = self.trace
         readings = np.zeros(self.n, np.int32)
-        out = [np.full(self.n, np.nan) for _ in range(5)]
         low, high = trace.pressure_min_mcmh2o, trace.pressure_max_mcmh2o
         middle = trace.pressure_mcmh2o
-        if middle is None and (low is not None or high is not None):
-            middle = np.full(len(trace.start_ms), NONE, np.int32)
-        if self.n and middle is not None:
-            room = int((self.last - self.first).max()) // 20 + 3
-            kernels.pressure_bins(
-                self.origin,
-                MINUTE_MS,
-                trace.start_ms,
-                trace.end_ms,
-                middle,
-                _NO_COLUMN if low is None else low,
-                _NO_COLUMN if high is None else high,
-                self.first,
-                self.last,
-                self.each,
-                PERCENTILE_READINGS,
-                np.empty(room, np.int32),
-                np.empty(room, np.int32),
-                out[0],
-                out[1],
-                out[2],
-                out[3],
-                out[4],
-                readings,
-            )
+        if not self.n or (middle is None and low is None and high is None):
+            return sealed(readings), [self.nothing] * 5
+        out = [np.empty(self.n) for _ in range(5)]
+        room = int((self.last - self.first).max()) // 20 + 3
+        kernels.pressure_bins(
+            self.origin,
+            MINUTE_MS,
+            trace.start_ms,
+            trace.end_ms,
+            np.full(len(trace.start_ms), NONE, np.int32) if middle is None else middle,
+            _NO_COLUMN if low is None else low,
+            _NO_COLUMN if high is None else high,
+            self.first,
+            self.last,
+            self.each,
+            PERCENTILE_READINGS,
+            np.empty(room, np.int32),
+            np.empty(room, np.int32),
+            out[0],
+            out[1],
+            out[2],
+            out[3],
+            out[4],
+            readings,
+        )
         return sealed(readings), [sealed(values) for values in out]
 
     def latest(self, column: Ints | None, scale: float) -> Floats:
         """The last value in each minute, divided by `scale`; after `flow`."""
-        out = np.full(self.n, np.nan)
-        if column is not None:
-            kernels.last_in_bins(column, self.first, self.last, scale, out)
+        if column is None:
+            return self.nothing
+        out = np.empty(self.n)
+        kernels.last_in_bins(column, self.first, self.last, scale, out)
         return sealed(out)
 
     def state(self) -> Ints:

@@ -23,9 +23,7 @@ def pyramid(trace: Trace, start_ms: int, end_ms: int) -> Pyramid:
         raise UsageError(f"a time from {start_ms} to {end_ms} ms", mend="Let it end after its start.")
     n = -(-(end_ms - start_ms) // BLOCK_MS)
     low, high, covered = (np.empty(n, np.int32) for _ in range(3))
-    kernels.extremes(
-        start_ms, BLOCK_MS, trace.start_ms, trace.end_ms, trace.flow_ul_per_min, low, high, covered
-    )
+    kernels.extremes(start_ms, BLOCK_MS, trace.start_ms, trace.end_ms, trace.flow_ul_per_min, low, high, covered)
     return Pyramid(start_ms, sealed(low), sealed(high), sealed(covered))
 
 

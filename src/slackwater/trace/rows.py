@@ -59,9 +59,7 @@ class Rows:
 
     def blanked(self, where: NDArray[np.bool_]) -> Rows:
         """The same rows, with no value in those that `where` marks; their place in time stays."""
-        return replace(
-            self, values={name: np.where(where, np.int32(NONE), v) for name, v in self.values.items()}
-        )
+        return replace(self, values={name: np.where(where, np.int32(NONE), v) for name, v in self.values.items()})
 
 
 def logged(logs: Sequence[Log], numbers: Sequence[int], known: Sequence[NDArray[np.bool_] | None]) -> Logged:
@@ -82,9 +80,7 @@ def logged(logs: Sequence[Log], numbers: Sequence[int], known: Sequence[NDArray[
     return Logged(
         time_ms=joined(log.time_ms for log in logs),
         values=values,
-        log=joined(
-            np.full(len(log.time_ms), number, np.int16) for log, number in zip(logs, numbers, strict=True)
-        ),
+        log=joined(np.full(len(log.time_ms), number, np.int16) for log, number in zip(logs, numbers, strict=True)),
         line=joined(log.line for log in logs),
         doubtful=joined(log.time_doubtful for log in logs),
     )

@@ -113,9 +113,7 @@ def rolling_median(values: Ints, width: int, *, enough: int = 1) -> Floats:
 
 def _check(width: int, enough: int) -> None:
     if width < 1 or enough > width:
-        raise UsageError(
-            f"a window of {width} with at least {enough} values", mend="Let it be wide enough for them."
-        )
+        raise UsageError(f"a window of {width} with at least {enough} values", mend="Let it be wide enough for them.")
 
 
 def _floats(values: Floats) -> Floats:

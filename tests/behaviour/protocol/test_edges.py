@@ -5,9 +5,12 @@ One step is 1 mL/min or 1 mL here; times go in whole minutes. Answers are those 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from behaviour.protocol.a_rule import air_alone, answer, one_clause
+from behaviour.protocol.a_rule import air_alone, answer, facts, one_clause
+from slackwater.protocol import evaluate
 
 # comparison -> answers just under, at and just over the limit
 EDGES = {
@@ -59,6 +62,17 @@ def test_an_entry_of_exactly_the_age_still_counts(age: str, expected: str) -> No
 def test_data_of_exactly_the_age_still_count(later: str, expected: str) -> None:
     rule = one_clause('measure = "fluid_output"\nis = "below"\nlimit = "50 mL"\nwithin = "4 h"')
     assert answer(rule, fluid_output=[["4 h", "0 mL"]], later=later) == expected
+
+
+@pytest.mark.parametrize(("later_s", "expected"), [(0, "met"), (3600, "met"), (3601, "cannot_tell")])
+def test_a_log_that_ended_longer_ago_than_the_rule_allows_meets_nothing(later_s: int, expected: str) -> None:
+    """The grid ends with the log here: nothing is missing in it, it is only old."""
+    quiet = facts(air_alone(), air_leak=[["9 h", "0 mL/min"]])
+    found = evaluate(air_alone(), replace(quiet, now_ms=quiet.now_ms + later_s * 1000))
+    assert found.criteria[0].status.word == expected
+    assert found.overall.word == expected
+    loud = facts(air_alone(), air_leak=[["9 h", "90 mL/min"]])
+    assert evaluate(air_alone(), replace(loud, now_ms=loud.now_ms + later_s * 1000)).overall.word == "not_met"
 
 
 @pytest.mark.parametrize(("age", "expected"), [("239 min", "met"), ("240 min", "cannot_tell")])

@@ -26,9 +26,12 @@ def test_nothing_charted_cannot_be_told_and_is_not_no() -> None:
 
 
 def test_an_amount_goes_on_speaking_for_as_long_as_its_window() -> None:
-    given = {"fluid_output": [["3 h", "60 mL"], ["1 h", "200 mL"]]}
-    assert escalating(HOUR, **given, later="59 min") == "met"
-    assert escalating(HOUR, **given, later="61 min") != "not_met"
+    """Longer than the rule's `data_age` of 1 h, which would quiet a removal clause."""
+    clause = HOUR.replace("1 h", "2 h")
+    given = {"fluid_output": [["2 h", "60 mL"], ["2 h", "200 mL"]]}
+    assert escalating(clause, **given, later="90 min") == "met"
+    assert escalating(clause, **given, later="120 min") == "met"
+    assert escalating(clause, **given, later="121 min") == "cannot_tell"
 
 
 @pytest.mark.parametrize(("amounts", "expected"), [((100, 100), "met"), ((100, 99), "not_met"), ((99, 300), "not_met")])
