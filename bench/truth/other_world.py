@@ -17,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -417,7 +418,7 @@ def rows_of(plan: Plan, lived: Lived) -> Rows:
 # -------------------------------------------------------------------------------------- row faults
 
 
-def hold(start: float, end: float, *, flow: float | None | str = "last", pressure: bool = False, dither: bool = False):  # noqa: ANN201
+def hold(start: float, end: float, *, flow: float | str | None = "last", pressure: bool = False, dither: bool = False):
     """A channel that repeats one value: `flow` a number, "last" the value at the start, None untouched."""
 
     def apply(rows: Rows, plan: Plan) -> None:
@@ -435,28 +436,28 @@ def hold(start: float, end: float, *, flow: float | None | str = "last", pressur
     return apply
 
 
-def shifted_zero(start: float, by: float):  # noqa: ANN201
+def shifted_zero(start: float, by: float):
     def apply(rows: Rows, plan: Plan) -> None:
         rows.flow[rows.t > start] -= by
 
     return apply
 
 
-def lost_rows(start: float, end: float):  # noqa: ANN201
+def lost_rows(start: float, end: float):
     def apply(rows: Rows, plan: Plan) -> None:
         rows.keep &= ~rows.span(start, end)
 
     return apply
 
 
-def blanks(start: float, end: float):  # noqa: ANN201
+def blanks(start: float, end: float):
     def apply(rows: Rows, plan: Plan) -> None:
         rows.blank |= rows.span(start, end)
 
     return apply
 
 
-def replayed(start: float, end: float, loop_h: float):  # noqa: ANN201
+def replayed(start: float, end: float, loop_h: float):
     """A buffer that plays the same stretch again and again."""
 
     def apply(rows: Rows, plan: Plan) -> None:
@@ -469,7 +470,7 @@ def replayed(start: float, end: float, loop_h: float):  # noqa: ANN201
     return apply
 
 
-def pressure_glitches(count: int):  # noqa: ANN201
+def pressure_glitches(count: int):
     def apply(rows: Rows, plan: Plan) -> None:
         at = plan.rng.integers(0, len(rows.t), count)
         rows.pressure[at] += plan.rng.normal(0, 6, count)
@@ -492,8 +493,10 @@ def _local(begin: datetime, seconds: Floats, zone: str) -> NDArray[np.datetime64
         int(q): round((begin + timedelta(seconds=int(q) * 900)).astimezone(ZoneInfo(zone)).utcoffset().total_seconds())  # type: ignore[union-attr]
         for q in np.unique(quarter)
     }
-    moved = np.array([offsets[int(q)] for q in quarter]) if len(offsets) > 1 and len(set(offsets.values())) > 1 else (
-        next(iter(offsets.values()))
+    moved = (
+        np.array([offsets[int(q)] for q in quarter])
+        if len(offsets) > 1 and len(set(offsets.values())) > 1
+        else (next(iter(offsets.values())))
     )
     return utc + (np.round(seconds) + moved).astype("timedelta64[s]")
 
@@ -578,8 +581,13 @@ def printed(plan: Plan, rows: Rows, begin: datetime) -> tuple[bytes, str, NDArra
         lines = np.char.add(np.char.add(lines, "\x1f"), column)
     body = "\n".join(lines.tolist())
     if plan.comma:
-        body = body.replace(".", ",") if plan.stamps != "split" else "\n".join(
-            line.split("\x1f", 1)[0] + "\x1f" + line.split("\x1f", 1)[1].replace(".", ",") for line in body.split("\n")
+        body = (
+            body.replace(".", ",")
+            if plan.stamps != "split"
+            else "\n".join(
+                line.split("\x1f", 1)[0] + "\x1f" + line.split("\x1f", 1)[1].replace(".", ",")
+                for line in body.split("\n")
+            )
         )
     separator = ";" if plan.comma else ","
     text = separator.join(head) + "\n" + body.replace("\x1f", separator) + "\n"
@@ -661,7 +669,9 @@ def _begin(plan: Plan) -> datetime:
     if plan.begin is not None:
         return plan.begin
     rng = plan.rng
-    day = datetime(int(rng.integers(2031, 2035)), int(rng.choice([1, 2, 6, 7, 8, 12])), int(rng.integers(1, 28)), tzinfo=UTC)
+    day = datetime(
+        int(rng.integers(2031, 2035)), int(rng.choice([1, 2, 6, 7, 8, 12])), int(rng.integers(1, 28)), tzinfo=UTC
+    )
     return day + timedelta(minutes=int(rng.integers(0, 24 * 60)))
 
 
@@ -756,7 +766,13 @@ def diligent(plan: Plan, until: float | None = None, every: float = 2.6, start: 
         plan.rounds.append(last)
     plan.coughs = sorted([*plan.coughs, *[h + 0.4 / 60 for h in plan.rounds]])
     plan.chart += [
-        (0.1, "suction_ordered", *((f"{plan.suction[0][1]:g}", "cmH2O") if plan.suction[0][1] else ("none_added", "")), "", ""),
+        (
+            0.1,
+            "suction_ordered",
+            *((f"{plan.suction[0][1]:g}", "cmH2O") if plan.suction[0][1] else ("none_added", "")),
+            "",
+            "",
+        ),
         (0.1, "breathing", "own", "", "", ""),
         (1.2, "chest_xray", "expanded", "", "", ""),
     ]
@@ -771,6 +787,11 @@ def told_no_leak(plan: Plan, *hours_before_end: float) -> None:
         plan.coughs.append(plan.end - back)
         plan.chart.append((plan.end - back + 0.01, "cough", "no_leak", "", "", ""))
     plan.coughs.sort()
+
+
+def turn(seed: int, *options: Any) -> Any:
+    """The seeds take the options by turns."""
+    return options[seed % len(options)]
 
 
 def add(plan: Plan, back: float, item: str, value: str, unit: str = "", note: str = "", drain: str = "") -> None:
@@ -937,7 +958,11 @@ def _(plan: Plan, seed: int) -> None:
     leaky(plan)
     start = plan.end - 9.2
     diligent(plan, until=start)
-    plan.shut = [(start, plan.end - 6, 0, 0), (plan.end - 5.96, plan.end - 3, 0, 0), (plan.end - 2.96, plan.end + 1, 0, 0)]
+    plan.shut = [
+        (start, plan.end - 6, 0, 0),
+        (plan.end - 5.96, plan.end - 3, 0, 0),
+        (plan.end - 2.96, plan.end + 1, 0, 0),
+    ]
 
 
 @kind("A", "blocked-but-open-at-both-ends", 3)
@@ -965,7 +990,7 @@ def _between(plan: Plan) -> tuple[float, float]:
 @kind("A", "between-blocked-noisy-flow", 3)
 def _(plan: Plan, seed: int) -> None:
     """Open at both ends, shut between; the flow sensor's own noise goes on, so nothing is ever exactly zero."""
-    plan.cadence, plan.flow_step, plan.noise = (1, 2, 5)[seed], 1.0, 2.5
+    plan.cadence, plan.flow_step, plan.noise = turn(seed, 1, 2, 5), 1.0, 2.5
     plan.shut = [(*_between(plan), 0.0, 0.0)]
 
 
@@ -979,41 +1004,41 @@ def _(plan: Plan, seed: int) -> None:
 @kind("A", "between-blocked-10s", 2)
 def _(plan: Plan, seed: int) -> None:
     plan.cadence, plan.p_unit, plan.p_step = 10, "cmH2O", 0.1
-    plan.statistic = ("sample", "mean")[seed]
+    plan.statistic = turn(seed, "sample", "mean")
     plan.shut = [(*_between(plan), 0.0, 0.0)]
     plan.note = "ten-second rows: a shut tube shows only as a mean that no longer wanders"
 
 
 @kind("A", "between-pump-beats-like-breath", 3)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.ripple, plan.ripple_period_s = (1, 2, 1)[seed], 0.7, float(plan.rng.uniform(3, 5))
-    plan.ripple_jitter = (0.0, 0.0, 0.06)[seed]
+    plan.cadence, plan.ripple, plan.ripple_period_s = turn(seed, 1, 2, 1), 0.7, float(plan.rng.uniform(3, 5))
+    plan.ripple_jitter = turn(seed, 0.0, 0.0, 0.06)
     plan.shut = [(*_between(plan), 0.0, 0.0)]
 
 
 @kind("A", "between-off-decays", 4)
 def _(plan: Plan, seed: int) -> None:
     """Open at both ends; between, the unit is off for four hours and its pressure dies away."""
-    plan.cadence, plan.statistic = (1, 5, 30, 60)[seed], "mean"
+    plan.cadence, plan.statistic = turn(seed, 1, 5, 30, 60), "mean"
     plan.off = [(*_between(plan), "decay", 0.4, 0.0)]
 
 
 @kind("A", "between-off-zeros", 4)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.statistic = (2, 10, 30, 60)[seed], "mean"
+    plan.cadence, plan.statistic = turn(seed, 2, 10, 30, 60), "mean"
     plan.off = [(*_between(plan), "zero", 0.0, 0.0)]
 
 
 @kind("A", "between-pump-dead-sensors-alive", 3)
 def _(plan: Plan, seed: int) -> None:
     """The pump is dead, its valve shut; gauge and flow sensor go on with their noise."""
-    plan.cadence, plan.flow_step, plan.noise, plan.sensors_alive = (1, 2, 10)[seed], 1.0, 2.0, True
+    plan.cadence, plan.flow_step, plan.noise, plan.sensors_alive = turn(seed, 1, 2, 10), 1.0, 2.0, True
     plan.off = [(*_between(plan), "decay", 0.3, 0.0)]
 
 
 @kind("A", "between-frozen", 4)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.p_unit, plan.p_step, plan.noise = (1, 5, 10, 60)[seed], "cmH2O", 0.1, 1.0
+    plan.cadence, plan.p_unit, plan.p_step, plan.noise = turn(seed, 1, 5, 10, 60), "cmH2O", 0.1, 1.0
     start, end = _between(plan)
     plan.on_rows.append(hold(start, end, flow=0.0, pressure=True))
     plan.hidden = [(start, end, "frozen")]
@@ -1022,7 +1047,7 @@ def _(plan: Plan, seed: int) -> None:
 @kind("A", "between-gravity-apart", 3)
 def _(plan: Plan, seed: int) -> None:
     _gravity(plan)
-    plan.cadence, plan.noise = (1, 2, 5)[seed], (0.0, 1.5, 0.3)[seed]
+    plan.cadence, plan.noise = turn(seed, 1, 2, 5), turn(seed, 0.0, 1.5, 0.3)
     plan.apart = [(*_between(plan), "gravity")]
 
 
@@ -1143,7 +1168,7 @@ def _(plan: Plan, seed: int) -> None:
     start = plan.end - 8.9
     diligent(plan, until=start)
     plan.noise, plan.flow_step, plan.sensors_alive = 2.0, 1.0, True
-    plan.off = [(start, plan.end + 1, "decay", (0.3, 1.0, 0.02)[seed], 0.0)]
+    plan.off = [(start, plan.end + 1, "decay", turn(seed, 0.3, 1.0, 0.02), 0.0)]
     told_no_leak(plan, 7.0, 0.5)
 
 
@@ -1687,7 +1712,7 @@ def _(plan: Plan, seed: int) -> None:
     plan.coughs, plan.sleep = [], []
     plan.leak = plateau_drop(120, 2, 0.5)
     plan.round_items = ("fluid", "swing", "tube", "suction")
-    plan.rounds = np.arange(0.5, plan.end, 2.5).tolist() + [plan.end - 0.3]
+    plan.rounds = [*np.arange(0.5, plan.end, 2.5).tolist(), plan.end - 0.3]
     add(plan, plan.end - 1.0, "cough", "leak")
     add(plan, 6.0, "cough", "not_looked")
     add(plan, 1.0, "cough", "not_looked")
@@ -1850,7 +1875,8 @@ def _(plan: Plan, seed: int) -> None:
 
 @kind("A", "healed-too-lately", 2)
 def _(plan: Plan, seed: int) -> None:
-    plan.leak = power_law(400, 1.0, 0.8, plan.end - 6.5, 1.0)
+    plan.suction = [(0.0, 20.0)]
+    plan.leak = power_law(700, 1.0, 0.7, plan.end - 6.5, 1.0)
     diligent(plan)
 
 
@@ -2148,7 +2174,7 @@ def _(plan: Plan, seed: int) -> None:
 
 @kind("B", "plain-suction-changed-early", 3)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.set_column = (1, 10, 5)[seed], True
+    plan.cadence, plan.set_column = turn(seed, 1, 10, 5), True
     plan.p_unit, plan.p_step = "cmH2O", 0.1
     plan.hours = 16.0
     plan.suction = [(0.0, 20.0), (5.0, 10.0)]
@@ -2189,7 +2215,7 @@ def _(plan: Plan, seed: int) -> None:
 
 @kind("B", "plain-2s-coarse-gauge", 2)
 def _(plan: Plan, seed: int) -> None:
-    plan.cadence, plan.p_unit, plan.p_step = 2, ("cmH2O", "kPa")[seed], (1.0, 0.1)[seed]
+    plan.cadence, plan.p_unit, plan.p_step = 2, turn(seed, "cmH2O", "kPa"), turn(seed, 1.0, 0.1)
     _plain(plan, seed, charted=False)
 
 
@@ -2197,31 +2223,31 @@ def _(plan: Plan, seed: int) -> None:
 def _(plan: Plan, seed: int) -> None:
     """Ten seconds hold whole breaths: their mean flickers by the gauge's last digit, or not at all. All is charted."""
     plan.cadence, plan.statistic = 10, "mean"
-    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1), ("mmHg", 1.0), ("hPa", 1.0))[seed]
-    plan.noise = (1.0, 0.0, 0.3, 1.0)[seed]
+    plan.p_unit, plan.p_step = turn(seed, ("cmH2O", 1.0), ("kPa", 0.1), ("mmHg", 1.0), ("hPa", 1.0))
+    plan.noise = turn(seed, 1.0, 0.0, 0.3, 1.0)
     _plain(plan, seed)
 
 
 @kind("B", "plain-30s-means-coarse-gauge", 2)
 def _(plan: Plan, seed: int) -> None:
     plan.cadence, plan.statistic, plan.hours = 30, "mean", 26.0
-    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
-    plan.noise = (1.0, 0.0)[seed]
+    plan.p_unit, plan.p_step = turn(seed, ("cmH2O", 1.0), ("kPa", 0.1))
+    plan.noise = turn(seed, 1.0, 0.0)
     _plain(plan, seed)
 
 
 @kind("B", "plain-60s-means-coarse-gauge", 2)
 def _(plan: Plan, seed: int) -> None:
     plan.cadence, plan.statistic, plan.hours = 60, "mean", 30.0
-    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
-    plan.noise = (0.0, 1.0)[seed]
+    plan.p_unit, plan.p_step = turn(seed, ("cmH2O", 1.0), ("kPa", 0.1))
+    plan.noise = turn(seed, 0.0, 1.0)
     _plain(plan, seed)
 
 
 @kind("B", "plain-5s-means-coarse-gauge", 2)
 def _(plan: Plan, seed: int) -> None:
     plan.cadence, plan.statistic = 5, "mean"
-    plan.p_unit, plan.p_step = (("cmH2O", 1.0), ("kPa", 0.1))[seed]
+    plan.p_unit, plan.p_step = turn(seed, ("cmH2O", 1.0), ("kPa", 0.1))
     _plain(plan, seed)
 
 
@@ -2229,7 +2255,9 @@ def _(plan: Plan, seed: int) -> None:
 def _(plan: Plan, seed: int) -> None:
     """Steps of 20 or 50 against 50: nought to the nearest 50 is below 25."""
     plan.cadence = int(plan.rng.choice([1, 10]))
-    plan.flow_step, plan.rounding = (20.0, "floor") if seed == 0 else (50.0, "nearest") if seed == 1 else (50.0, "floor")
+    plan.flow_step, plan.rounding = (
+        (20.0, "floor") if seed == 0 else (50.0, "nearest") if seed == 1 else (50.0, "floor")
+    )
     _plain(plan, seed)
     plan.noise = 1.0
 
@@ -2283,7 +2311,9 @@ def _fault_kind(name: str, cadence: int, fault: Callable[[Plan], None]) -> None:
     def shape(plan: Plan, seed: int) -> None:
         _middle(plan, cadence)
         fault(plan)
-        faulty = [(s, e) for s, e, *_ in plan.shut] + [(s, e) for s, e, *_ in plan.off] + [(s, e) for s, e, _ in plan.apart]
+        faulty = (
+            [(s, e) for s, e, *_ in plan.shut] + [(s, e) for s, e, *_ in plan.off] + [(s, e) for s, e, _ in plan.apart]
+        )
         faulty += [(s, e) for s, e, _ in plan.hidden]
         plan.rounds = [h for h in plan.rounds if not any(s - 0.1 < h < e + 0.1 for s, e in faulty)]
 

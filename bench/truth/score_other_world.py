@@ -64,6 +64,7 @@ class Result:
     air: dict[str, str] = field(default_factory=dict)
     minutes: dict[str, int] = field(default_factory=dict)  # "truth/said" -> minutes
     by_fault: dict[str, list[int]] = field(default_factory=dict)  # fault -> [minutes, cannot tell, quiet]
+    shown_open: list[int] = field(default_factory=lambda: [0, 0, 0])  # of a shut path: minutes, by swing, by air
 
 
 def plain_threshold(bundle: world.Bundle, name: str) -> bool:
@@ -123,7 +124,7 @@ def judge(task: tuple[str, int]) -> Result:
             if evaluation is not None:
                 result.stopped[name] = _stopped(evaluation)
                 result.air[name] = next((j.status.word for j in evaluation.criteria if j.id == "air"), "")
-            if bundle.suite == "C" and name == world.RULE_50:
+            if name == world.RULE_50 and (bundle.suite == "C" or any(bundle.hidden_by_minute)):
                 _score_minutes(bundle, said, result)
     return result
 
@@ -153,6 +154,10 @@ def _score_minutes(bundle: world.Bundle, said: slackwater.Assessment, result: Re
         if not 0 <= at < len(hidden) or edge[at]:
             continue
         fault, flow = bundle.hidden_by_minute[at], bundle.leak_by_minute[at]
+        if fault in ("blocked", "slow clot", "apart"):
+            result.shown_open[0] += 1
+            result.shown_open[1] += row["open_shown"] == "swing"
+            result.shown_open[2] += row["open_shown"] == "air"
         if fault:
             truth = "hidden"
             by_fault[fault][0] += 1
@@ -208,7 +213,9 @@ def kind_table(results: list[Result]) -> list[str]:
                 cells[i] += f" [{sum(name in r.plain_for for r in group)} plain]"
         waived = ",".join(str(sum(called_met(r.unguarded[name]) for r in group)) for name in RULES)
         ruler = ",".join(str(sum(r.threshold[name] for r in group)) for name in RULES)
-        lines.append(f"{'!!' if bad else '':2}{kind:<40}{len(group):>3}  {cells[0]:<20}{cells[1]:<20}{waived:>20}{ruler:>17}")
+        lines.append(
+            f"{'!!' if bad else '':2}{kind:<40}{len(group):>3}  {cells[0]:<20}{cells[1]:<20}{waived:>20}{ruler:>17}"
+        )
     lines.append("(in brackets: the rule is not claimed to be unmet there)")
     return lines
 
@@ -242,6 +249,15 @@ def figures_of(results: list[Result]) -> dict[str, Any]:
         for fault, counts in result.by_fault.items():
             key = f"{fault} {result.kind.rpartition('-')[2]}"
             by_fault[key] = [a + b for a, b in zip(by_fault[key], counts, strict=True)]
+    shut = [r for r in results if r.shown_open[0]]
+    figures["shut_path_minutes_shown_open"] = {
+        "minutes": sum(r.shown_open[0] for r in shut),
+        "by_swing": sum(r.shown_open[1] for r in shut),
+        "by_air": sum(r.shown_open[2] for r in shut),
+        "cases_over_1_percent": {
+            f"{r.kind} --seed {r.seed}": r.shown_open for r in shut if sum(r.shown_open[1:]) > 0.01 * r.shown_open[0]
+        },
+    }
     if total:
         figures["minutes"] = _minute_figures(total)
         figures["minutes_by_cadence"] = {cadence: _minute_figures(counts) for cadence, counts in by_cadence.items()}
@@ -284,7 +300,8 @@ def report(results: list[Result], figures: dict[str, Any]) -> list[str]:
         n, p = f["must_not_be_met"], f["plainly_met"]
         lines += [
             f"{name}: must not be met {n}: called met {f['must_not_be_met_called_met']}"
-            f" (guards waived {f['must_not_be_met_called_met_unguarded']}, ruler {f['must_not_be_met_called_met_ruler']});"
+            f" (guards waived {f['must_not_be_met_called_met_unguarded']},"
+            f" ruler {f['must_not_be_met_called_met_ruler']});"
             f" plainly met {p}: missed {f['plainly_met_missed']}"
             f" (guards waived {f['plainly_met_missed_unguarded']}, ruler {f['plainly_met_missed_ruler']});"
             f" arguably met {f['arguably_met']}: missed {f['arguably_met_missed']}"
@@ -301,6 +318,10 @@ def report(results: list[Result], figures: dict[str, Any]) -> list[str]:
                 if not called_met(r.answer[name]):
                     lines.append(f"  --kind {r.kind} --seed {r.seed}  {name}  {r.answer[name]}  [{r.about}]")
                     lines += [f"      {part}" for part in r.stopped.get(name, [])]
+    shut = figures["shut_path_minutes_shown_open"]
+    lines += ["", f"minutes of a shut or open-ended path {shut['minutes']}: shown open by swing {shut['by_swing']},"]
+    lines[-1] += f" by air {shut['by_air']}; cases with more than one in a hundred [minutes, swing, air]:"
+    lines += [f"  --kind {case}  {counts}" for case, counts in shut["cases_over_1_percent"].items()]
     if "minutes" in figures:
         lines += ["", "minutes (air-50-8h), truth by said:"]
         for cadence, f in {"all": figures["minutes"], **figures["minutes_by_cadence"]}.items():
@@ -321,14 +342,16 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--kind", help="only kinds that begin so")
     parser.add_argument("--seed", type=int, help="only this seed")
+    parser.add_argument("--seeds", type=int, help="so many seeds of every kind, instead of each kind's own number")
+    parser.add_argument("--suite", choices=("A", "B", "C"), help="only this suite")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--json", type=Path, metavar="FILE", help="write every figure and case")
     asked = parser.parse_args()
     tasks = [
         (kind, seed)
-        for kind, (_, seeds, _) in world.KINDS.items()
-        if not asked.kind or kind.startswith(asked.kind)
-        for seed in ([asked.seed] if asked.seed is not None else range(seeds))
+        for kind, (suite, seeds, _) in world.KINDS.items()
+        if (not asked.kind or kind.startswith(asked.kind)) and asked.suite in (None, suite)
+        for seed in ([asked.seed] if asked.seed is not None else range(asked.seeds or seeds))
     ]
     began = time.monotonic()
     results: list[Result] = []

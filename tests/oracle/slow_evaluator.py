@@ -363,19 +363,16 @@ def with_gaps(
 
 
 def within(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, moment: Moment, fires: bool) -> Status:
-    """The last window that is wholly known decides, if it ended less than `within` ago."""
+    """The last window decides, if it began after the last restart and ended less than `within` ago."""
     assert clause.within_s is not None
     size = clause.bin_min or 1
-    for end in range(moment.minutes, size - 1, -1):
-        ended_ms = facts.grid_start_ms + end * MINUTE_MS
-        if moment.ms - ended_ms >= clause.within_s * 1000:
-            return UNKNOWN
-        answer = remembered(clause, recorded, end - size)
-        if fires and answer is MET:  # a recorded lower bound can fire it
-            return MET
-        if all(recorded.known[minute] for minute in range(end - size, end)):
-            return UNKNOWN if answer is MET and not fires and coarse(protocol, clause, recorded) else answer
-    return UNKNOWN
+    ended_ms = facts.grid_start_ms + moment.minutes * MINUTE_MS
+    if moment.minutes < size or moment.ms - ended_ms >= clause.within_s * 1000:
+        return UNKNOWN
+    answer = remembered(clause, recorded, moment.minutes - size)
+    if fires or answer is not MET:
+        return answer
+    return UNKNOWN if broken(protocol, facts, ended_ms, size * MINUTE_MS) or coarse(protocol, clause, recorded) else MET
 
 
 def aged(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, status: Status, fires: bool) -> Status:
@@ -430,13 +427,14 @@ def charted(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fi
     """The latest entry not older than `within` and, with `after`, not before the last such event, decides."""
     oldest_ms = data_age_ms(protocol, clause) if clause.within_s is None else clause.within_s * 1000
     not_before = None if clause.after is None else last_event(facts, clause.after, moment)
-    entries: list[Sighting] = []
-    for entry in facts.sightings.get((clause.measure_name, clause.scope), ()):
-        if entry.time_ms > moment.ms or moment.ms - entry.time_ms > oldest_ms:
-            continue
-        if not_before is not None and entry.time_ms < not_before:
-            continue
-        entries.append(entry)
+    known = [e for e in facts.sightings.get((clause.measure_name, clause.scope), ()) if e.time_ms <= moment.ms]
+    if not_before is not None:
+        known = [entry for entry in known if entry.time_ms >= not_before]
+    if known and clause.comparison == "none_of" and not fires and moment.ms - known[-1].time_ms <= oldest_ms:
+        looked_from = known[-1].time_ms  # looking back from the latest entry
+    else:
+        looked_from = moment.ms
+    entries = [entry for entry in known if looked_from - entry.time_ms <= oldest_ms]
     listed = any(entry.word in clause.words for entry in entries if entry.word is not None)
     if clause.comparison == "none_of" and listed:
         return NOT

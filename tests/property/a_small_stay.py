@@ -123,6 +123,9 @@ class Stay:
     def __repr__(self) -> str:
         return f"Stay({self.made_of or len(self.readings)}, {self.said})"
 
+    def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
+        printer.text(repr(self))
+
     def without(self, minutes: Iterable[int]) -> Stay:
         """Those minutes blank: the row stands, its cells are empty."""
         gone = set(minutes)

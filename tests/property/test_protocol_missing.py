@@ -100,6 +100,24 @@ def test_a_charted_value_lost_never_makes_a_new_met_or_a_new_not_met(
 
 
 @LAW
+@given(
+    st.lists(st.tuples(st.integers(0, 14), st.sampled_from(("serous", "bloody"))), min_size=1, max_size=4), st.data()
+)
+def test_a_word_in_dispute_never_makes_none_of_met(entries: list[tuple[int, str]], data: st.DataObject) -> None:
+    """M10 where every entry of the window counts: a disputed entry might have held a listed word."""
+    rule_ = rule(more=COLOUR.format("none_of", "bloody"))
+    at = data.draw(st.integers(0, len(entries) - 1))
+    lost = [(age, "conflict" if n == at else word) for n, (age, word) in enumerate(entries)]
+    was, is_ = (
+        statuses(
+            judge(rule_, {"air_leak": stretches([0] * 15), "fluid_appearance": [[f"{a} min ago", w] for a, w in e]})
+        )["colour"]
+        for e in (entries, lost)
+    )
+    assert is_ in TO_UNKNOWN[was]
+
+
+@LAW
 @given(air_rules(), records, st.integers(1, 6), st.data())
 def test_a_gap_put_in_delays_what_comes_after_it_by_at_least_its_length(
     rule_: Protocol, record: list[Any], gap: int, data: st.DataObject

@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from difflib import get_close_matches
 from typing import Any
 
 from slackwater.episode.instants import WITH_OFFSET, read_instant
@@ -30,6 +31,12 @@ INDICATIONS = (
     "empyema", "haemothorax", "trauma", "cardiac_surgery", "chylothorax", "oesophageal_surgery", "transplant",
     "child_cardiac_surgery", "other",
 )  # fmt: skip
+
+_OTHER_SPELLINGS = {
+    "esophagectomy": "oesophagectomy",
+    "hemothorax": "haemothorax",
+    "esophageal_surgery": "oesophageal_surgery",
+}
 
 _KEYS: dict[str, tuple[str, ...]] = {
     "": ("indication", "goal", "breathing"),
@@ -81,9 +88,9 @@ def read_episode(data: bytes, name: str) -> Episode:
         shares_unit_with=drain.other_drains("shares_unit_with", number),
         shares_space_with=drain.other_drains("shares_space_with", number),
         shares_space_told="shares_space_with" in drain.values,
-        operation_kind=operation.word("kind", OPERATIONS),
+        operation_kind=operation.open_word("kind", OPERATIONS),
         operation_end=operation.instant("end"),
-        indication=top.word("indication", INDICATIONS),
+        indication=top.open_word("indication", INDICATIONS),
         goal=top.text("goal"),
         breathing=top.word("breathing", BREATHING),
     )
@@ -146,6 +153,27 @@ class _Table:
             return None
         word = plain_word(written)
         if word not in words:
+            raise self._refuse(key, f"{written!r} is not a word for it", meant(word, words))
+        return word
+
+    def open_word(self, key: str, words: tuple[str, ...]) -> str | None:
+        """A word of the list, or another plain word that is unlike all of them.
+
+        Units name operations we have not listed; a rule that names the same word finds it. But a word
+        near a listed one is a slip, and one built on a removed lung must not pass for another operation.
+        """
+        written = self.text(key)
+        if written is None:
+            return None
+        word = plain_word(written)
+        word = _OTHER_SPELLINGS.get(word, word)
+        if word in words:
+            return word
+        near = get_close_matches(word, words, n=1, cutoff=0.72)
+        broader = bool(near) and (word in near[0] or near[0] in word)  # pneumothorax, wedge_resection
+        if "pneumonec" in word or (near and not broader):
+            raise self._refuse(key, f"{written!r} is near a known word, but not it", meant(word, words))
+        if not re.fullmatch(r"[a-z][a-z0-9_]{1,40}", word):
             raise self._refuse(key, f"{written!r} is not a word for it", meant(word, words))
         return word
 

@@ -161,26 +161,26 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
 def _judge_latest(
     clause: Clause, protocol: Protocol, facts: Facts, signal: Signal, codes: Codes, escalating: bool, note: str
 ) -> Judged:
-    """The last window that is wholly known decides, if it ended less than `within` ago."""
+    """The last window decides, if it lies after the last restart and ended less than `within` ago.
+
+    Never an earlier one: what came since, if it was not recorded, may have been worse.
+    """
     assert clause.limit is not None and clause.within_s is not None
     width = clause.bin_min or 1
-    telling = window_sums(signal.known.astype(np.int64), width) >= width
-    if escalating:  # what was recorded of a window may be enough to fire
-        telling |= codes == Status.MET
     index = np.arange(facts.length)
-    last = np.maximum.accumulate(np.where(telling, index, -1))
-    recent = (last >= 0) & ((index - last) * 60 < clause.within_s)
-    status = np.where(recent, codes[np.maximum(last, 0)], Status.CANNOT_TELL).astype(np.int8)
-    k = int(last[-1])
-    end = facts.grid_start_ms + (k + 1) * MINUTE_MS
+    status = codes.copy()
+    if not escalating:
+        status[(index - width + 1 < first_minute(facts, protocol)) & (codes != Status.NOT_MET)] = Status.CANNOT_TELL
+    end = facts.grid_start_ms + facts.length * MINUTE_MS
     now = Status(int(status[-1]))
     if facts.now_ms - end >= clause.within_s * 1000:
         now, note = Status.CANNOT_TELL, "the last data are older than the clause allows"
     elif not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
-    value = _worst(signal, clause, max(k - width + 1, 0), k) if k >= 0 else None
+    k = facts.length - 1
+    value = _worst(signal, clause, max(k - width + 1, 0), k)
     needs = () if now in (Status.MET, Status.MET_WITH_GAPS) else (Need(f"air leak {_said(clause)} on a fresh reading"),)
-    evidence = (Span(end - width * MINUTE_MS, end),) if k >= 0 else ()
+    evidence = (Span(end - width * MINUTE_MS, end),)
     return Judged(clause.id, now, status, clause, value, needs=needs, evidence=evidence, note=note)
 
 
@@ -336,12 +336,14 @@ def _judge_sightings(clause: Clause, protocol: Protocol, facts: Facts, escalatin
         within = clause.data_age_s if clause.data_age_s is not None else protocol.data_age_s
     at = np.searchsorted(times, ends, side="right") - 1
     last = np.where(at >= 0, times[np.maximum(at, 0)] if len(times) else 0, NEVER)
-    since = ends - round(within * 1000)
-    if clause.after is not None:
-        since = np.maximum(since, latest_before(np.array(facts.events.get(clause.after, ()), dtype=np.int64), ends))
+    after = latest_before(np.array(facts.events.get(clause.after or "", ()), dtype=np.int64), ends)
+    since = np.maximum(ends - round(within * 1000), after)
     usable = (at >= 0) & (last >= since)
     codes = np.where(usable, own[np.maximum(at, 0)] if len(own) else 0, Status.CANNOT_TELL).astype(np.int8)
     if clause.comparison == "none_of" or (escalating and clause.comparison == "one_of"):
+        if clause.comparison == "none_of" and not escalating:
+            # looking back from the latest entry: time alone must not turn a listed word into 'met'
+            since = np.where(usable, np.maximum(since - (ends - last), after), since)
         disputed = times[[sighting.conflict for sighting in seen]] if seen else times
         _any_in_window(codes, clause, times, own, disputed, ends, since)
     now = Status(int(codes[-1]))

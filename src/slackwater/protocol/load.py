@@ -11,6 +11,7 @@ from typing import Any
 
 from slackwater.errors import ProtocolError, QuantityError
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN, Measure
+from slackwater.protocol.population import EXCLUDABLE
 from slackwater.protocol.rule import NUMERIC, WORDY, Applies, Clause, Due, EffortSeen, Protocol, TubeOpen
 from slackwater.quantities.spans import parse_span
 from slackwater.quantities.units import parse_quantity
@@ -129,6 +130,10 @@ def load_protocol(data: bytes, name: str) -> Protocol:
     data_age = evidence.span("data_age", needed=True)
     gaps = evidence.span("gaps", needed=True, positive=False)
     assert data_age is not None and gaps is not None
+    if gaps % 60:
+        raise evidence.fault("gaps", "must be whole minutes", 'Write e.g. "0 min" or "10 min".')
+    if not top.text("name").strip():
+        raise top.fault("name", "is empty", 'Write name = "our-rule".')
     status = top.text("status", choices=STATUSES)
     approved_by = top.text("approved_by", "")
     if status == "approved" and not approved_by.strip():
@@ -159,11 +164,18 @@ def load_protocol(data: bytes, name: str) -> Protocol:
 
 def _applies(content: Any, name: str) -> Applies:
     table = _Table(content, f"{name}, applies", _APPLIES)
+    youngest, oldest = table.number("min_age_years"), table.number("max_age_years")
+    if youngest is not None and oldest is not None and youngest > oldest:
+        raise table.fault("min_age_years", "is above max_age_years: the rule would be for nobody", "Swap the two.")
+    for word in table.texts("excludes"):
+        near = difflib.get_close_matches(word, EXCLUDABLE, n=1, cutoff=0.8)
+        if word not in EXCLUDABLE and near:  # a slip here would exclude nobody
+            raise table.fault("excludes", f"{word!r} is near a known word, but not it", f"Did you mean {near[0]!r}?")
     return Applies(
         indication=table.texts("indication"),
         spaces=table.texts("space", _SPACES),
-        min_age_years=table.number("min_age_years"),
-        max_age_years=table.number("max_age_years"),
+        min_age_years=youngest,
+        max_age_years=oldest,
         excludes=table.texts("excludes"),
         needs=table.texts("needs", _NEEDS),
     )
@@ -298,8 +310,6 @@ def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str)
         raise table.fault("lasting", "must be whole minutes", 'Write e.g. "8 h".')
     if bin_s is not None and clause.lasting_s is not None and bin_s > clause.lasting_s:
         raise table.fault("bin", "is longer than lasting, so no window would fit", "Write a shorter bin.")
-    if bin_s is not None and clause.lasting_s is not None and bin_s > clause.lasting_s:
-        raise table.fault("bin", "is longer than lasting: no window fits", "Make lasting at least one bin long.")
     if kind == "signal" and (clause.lasting_s is None) == (clause.within_s is None):
         raise table.fault(
             "lasting", f"{clause.measure_name} needs lasting or within, one of them", 'Write lasting = "8 h".'

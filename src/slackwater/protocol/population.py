@@ -12,12 +12,14 @@ from slackwater.protocol.status import Status
 # Where each excluded word would be found. A word found nowhere here is looked for in all of them.
 _PLACES = ("operation.kind", "breathing", "indication", "drain.space")
 _HOME: Mapping[str, str] = {
-    "own": "breathing", "high_flow": "breathing", "niv_cpap": "breathing", "invasive": "breathing",
-    "pleural": "drain.space", "mediastinal": "drain.space", "pericardial": "drain.space",
+    **dict.fromkeys(("own", "high_flow", "niv_cpap", "invasive"), "breathing"),
+    **dict.fromkeys(("pleural", "mediastinal", "pericardial"), "drain.space"),
     **dict.fromkeys(
         ("lobectomy", "bilobectomy", "segmentectomy", "wedge", "pneumonectomy", "sleeve", "bulla", "volume_reduction",
-         "decortication", "pleurodesis", "oesophagectomy", "cardiac"), "operation.kind"),
+         "decortication", "pleurodesis", "oesophagectomy", "cardiac", "thoracotomy_other", "vats_other"),
+        "operation.kind"),
 }  # fmt: skip
+EXCLUDABLE = tuple(_HOME)  # a word near one of these, but not it, is a slip
 
 
 def judge_population(applies: Applies, facts: Facts) -> Population:

@@ -482,9 +482,12 @@ def scan(
                     else:
                         negative = 0
                         byte = text[p]
-                        if byte == 45 or byte == 43:
+                        if byte == 45 or byte == 43:  # - +
                             negative = byte == 45
                             p += 1
+                        elif byte == 226 and text[p + 1] == 136 and text[p + 2] == 146:  # the minus sign U+2212
+                            negative = 1
+                            p += 3
                         mantissa = 0
                         digits = 0
                         places = 0
@@ -496,7 +499,7 @@ def scan(
                                 break
                             p += 1
                             byte = text[p] - 48
-                        if digits == 0 or digits > 15:
+                        if digits > 15:
                             good = 0
                             break
                         if text[p] == decimal and (quoted == 1 or decimal != separator):
@@ -509,9 +512,12 @@ def scan(
                                     break
                                 p += 1
                                 byte = text[p] - 48
-                            if places == 0 or places > 15 or digits + places > 18:
+                            if places > 15 or digits + places > 18:
                                 good = 0
                                 break
+                        if digits + places == 0:
+                            good = 0
+                            break
                         if mantissa > safe[slot, places]:
                             good = 0
                             break

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.reading.log import NONE, Times
-from slackwater.trace.rows import CHANNELS, UNSAID, Places, Rows, agreed
+from slackwater.trace.rows import CHANNELS, UNSAID, Places, Rows, agreed, one_after_another
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,8 +25,39 @@ def overlay(one: Rows, other: Rows) -> Overlay:
     """Lay two units' rows over one another, cutting rows where the other's begin or end.
 
     Where both have a row, a channel keeps its value only if both agree. A blank beside a value is a
-    dispute too: else losing a value could make one.
+    dispute too: else losing a value could make one. Both have rows.
     """
+    begin = max(int(one.start_ms[0]), int(other.start_ms[0]))
+    until = min(int(one.end_ms[-1]), int(other.end_ms[-1]))
+    if until <= begin:
+        in_turn = (one, other) if one.start_ms[0] < other.start_ms[0] else (other, one)
+        nothing = np.zeros(0, np.int64)
+        return Overlay(one_after_another(in_turn), {}, nothing, nothing)
+    cut = [
+        (
+            int(np.searchsorted(rows.end_ms, begin, side="right")),
+            int(np.searchsorted(rows.start_ms, until, side="left")),
+        )
+        for rows in (one, other)
+    ]
+    both = (one, other)
+    middle = _crossed(*(rows.part(*span) for rows, span in zip(both, cut, strict=True)))
+    # only one of them can reach beyond the time they share, at each end
+    before = [rows.part(0, span[0]) for rows, span in zip(both, cut, strict=True) if span[0]]
+    n = [len(rows.start_ms) for rows in both]
+    after = [rows.part(s[1], k) for rows, s, k in zip(both, cut, n, strict=True) if s[1] < k]
+    lead = sum(len(rows.start_ms) for rows in before)
+    whole = one_after_another([*before, middle.rows, *after])
+    differ = {name: np.zeros(len(whole.start_ms), np.bool_) for name in middle.differ}
+    for name, where in middle.differ.items():
+        differ[name][lead : lead + len(where)] = where
+    return Overlay(whole, differ, middle.unused, middle.contradicting)
+
+
+def _crossed(one: Rows, other: Rows) -> Overlay:
+    """The same for the time that both may speak of."""
+    if not len(one.start_ms) or not len(other.start_ms):  # the one lies in a gap of the other
+        return Overlay(one_after_another((one, other)), {}, one.origin[:0], one.origin[:0])
     cuts = np.unique(np.concatenate([one.start_ms, one.end_ms, other.start_ms, other.end_ms]))
     start, end = cuts[:-1], cuts[1:]
     here, there = _covering(one, start), _covering(other, start)
@@ -34,6 +65,7 @@ def overlay(one: Rows, other: Rows) -> Overlay:
     start, end, here, there = start[some], end[some], here[some], there[some]
     both = (here >= 0) & (there >= 0)
     values, differ = {}, {}
+    any_differ = np.zeros(len(start), np.bool_)
     for name in CHANNELS:
         if name not in one.values and name not in other.values:
             continue
@@ -41,14 +73,14 @@ def overlay(one: Rows, other: Rows) -> Overlay:
         least = np.minimum(np.where(a == UNSAID, b, a), np.where(b == UNSAID, a, b))
         most = np.maximum(np.where(a == UNSAID, NONE, a), np.where(b == UNSAID, NONE, b))
         silent = (a == UNSAID) & (b == UNSAID)
-        value, dispute = agreed(np.where(silent, np.int32(0), least), np.where(silent, np.int32(NONE), most))
+        value, dispute = agreed(np.where(silent, 0, least), np.where(silent, NONE, most))
         values[name] = value.astype(np.int32)
         differ[name] = dispute & both & ~silent
-    origin_here, origin_there = one.origin, other.origin
-    any_differ = np.logical_or.reduce(list(differ.values()))
-    shown = np.where(here >= 0, origin_here[here], origin_there[there])
-    contradicting = np.union1d(origin_here[here[any_differ]], origin_there[there[any_differ]])
-    unused = np.setdiff1d(origin_there, np.concatenate([shown, contradicting]))
+        any_differ |= differ[name]
+    here_from, there_from = one.origin, other.origin
+    shown = np.where(here >= 0, here_from[here], there_from[there])
+    contradicting = np.union1d(here_from[here[any_differ]], there_from[there[any_differ]])
+    unused = np.setdiff1d(there_from, np.concatenate([shown, contradicting]))
     return Overlay(Rows(start, end, values, 0, shown), differ, unused, contradicting)
 
 
@@ -59,7 +91,4 @@ def _covering(rows: Rows, instants: Times) -> Places:
 
 
 def _said(rows: Rows, name: str, at: Places) -> NDArray[np.int32]:
-    column = rows.values.get(name)
-    if column is None:
-        return np.full(len(at), UNSAID, np.int32)
-    return np.where(at >= 0, column[at], np.int32(UNSAID)).astype(np.int32)
+    return np.where(at >= 0, rows.said(name)[at], np.int32(UNSAID)).astype(np.int32)

@@ -57,6 +57,16 @@ class Rows:
         """Index of the logged row that each row shows, over all logs."""
         return self.first_origin + (np.arange(len(self.start_ms)) if self.picked is None else self.picked)
 
+    def part(self, begin: int, until: int) -> Rows:
+        """Rows begin to until (not included)."""
+        values = {name: column[begin:until] for name, column in self.values.items()}
+        return Rows(self.start_ms[begin:until], self.end_ms[begin:until], values, 0, self.origin[begin:until])
+
+    def said(self, name: str) -> Ints:
+        """A channel, UNSAID throughout if no log of these names it."""
+        column = self.values.get(name)
+        return np.full(len(self.start_ms), UNSAID, np.int32) if column is None else column
+
     def blanked(self, where: NDArray[np.bool_]) -> Rows:
         """The same rows, with no value in those that `where` marks; their place in time stays."""
         return replace(self, values={name: np.where(where, np.int32(NONE), v) for name, v in self.values.items()})
@@ -87,8 +97,20 @@ def logged(logs: Sequence[Log], numbers: Sequence[int], known: Sequence[NDArray[
 
 
 def end_to_end(parts: Sequence[NDArray[T]]) -> NDArray[T]:
-    """The parts as one array, copied only if there are several."""
-    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+    """The parts as one array in one piece of memory, copied only where that takes it."""
+    return np.ascontiguousarray(parts[0]) if len(parts) == 1 else np.concatenate(parts)
+
+
+def one_after_another(parts: Sequence[Rows]) -> Rows:
+    """Rows that follow one another in time, as one."""
+    named = [name for name in CHANNELS if any(name in part.values for part in parts)]
+    return Rows(
+        end_to_end([part.start_ms for part in parts]),
+        end_to_end([part.end_ms for part in parts]),
+        {name: end_to_end([part.said(name) for part in parts]) for name in named},
+        0,
+        end_to_end([part.origin for part in parts]),
+    )
 
 
 def agreed(low: Ints, high: Ints) -> tuple[Ints, NDArray[np.bool_]]:

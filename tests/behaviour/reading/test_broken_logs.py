@@ -303,3 +303,20 @@ def test_with_nothing_left_to_use_a_file_is_refused_whatever_the_share() -> None
 def test_many_odd_rows_are_given_up_early_and_not_read_to_the_end() -> None:
     text = f"{HEADER}\n" + "junk\n" * 300_000
     assert "more than 5 % of the 300000 rows" in refused(text.encode(), layout())
+
+
+def test_a_file_over_the_limits_of_bytes_or_rows_is_refused_before_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("slackwater.reading.read.MOST_ROWS", 5)
+    assert "over 5 rows" in refused(rows(*["10,-8"] * 6).encode(), layout())
+    monkeypatch.setattr("slackwater.reading.decoding.MOST_BYTES", 1000)
+    assert "log.csv: over 0 GB" in refused(rows(*["10,-8"] * 60).encode(), layout())
+
+
+def test_twenty_thousand_odd_rows_stay_within_memory() -> None:
+    text = f"{HEADER}\n" + "".join(f"2033-09-13T15:{n // 60 % 60:02d}:{n % 60:02d}Z,1e1,-8\n" for n in range(20_000))
+    tracemalloc.start()
+    try:
+        assert read(text).ledger.used == 20_000
+        assert tracemalloc.get_traced_memory()[1] < 60 * len(text)
+    finally:
+        tracemalloc.stop()

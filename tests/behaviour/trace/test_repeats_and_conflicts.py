@@ -206,3 +206,18 @@ class TestTwoUnits:
         zeros = made_log([0, 1], [0, 0], step=1, flow_step_declared=False)
         rest = made_log([2, 3], [20, 50], step=10, flow_step_declared=False)
         assert {log.flow_step_ul_per_min for log in place([zeros, rest]).logs} == {10_000}
+
+    def test_one_may_fill_a_gap_of_the_other(self) -> None:
+        one = made_log([0, 1, 8, 9], [0] * 4)
+        other = made_log([4, 5], [20, 20], serials=("unit 2",))
+        for logs in ([one, other], [other, one]):
+            trace = place(logs)
+            assert flows(trace) == [0, 0, 20, 20, 0, 0]
+            assert trace.exchanges == (NOON + 4 * SECOND, NOON + 8 * SECOND)
+
+    def test_only_the_time_that_both_speak_of_is_compared(self) -> None:
+        one = made_log(range(100), [0] * 100)
+        other = made_log(range(40, 60), [0] * 19 + [10], serials=("unit 2",))
+        trace = place([one, other])
+        assert flows(trace) == [0] * 59 + [None] + [0] * 40
+        assert ledger(trace) == (120, 99, 0, 19, 2)
