@@ -626,7 +626,8 @@ def _chart(plan: Plan, lived: Lived, begin: datetime) -> bytes:
             elif what == "skin":
                 entries.append((at, "surgical_emphysema", "0", "", "", ""))
             elif what == "cough":
-                leaks = around > 15 or plan.effort(hour) > 0.5
+                after = lived.flow[i : i + round(60 / tick)]
+                leaks = around > 15 or (len(after) > 0 and float(after.max()) > 60)
                 entries.append((hour + 0.6 / 60, "cough", "leak" if leaks else "no_leak", "", "", ""))
     said = [("time", "item", "value", "unit", "note", "drain", "recorded")]
     for hour, item, value, unit, note, drain in sorted(entries):

@@ -133,7 +133,17 @@ data_age = "2 h"
 source = "invented"
 """
 
-ALL = ("log.csv", "--layout", "layout.toml", "--chart", "chart.csv", "--episode", "episode.toml", "--protocol", "rule.toml")
+ALL = (
+    "log.csv",
+    "--layout",
+    "layout.toml",
+    "--chart",
+    "chart.csv",
+    "--episode",
+    "episode.toml",
+    "--protocol",
+    "rule.toml",
+)
 
 
 def row(minute: int, flow: object = 10, **other: object) -> str:
@@ -141,8 +151,8 @@ def row(minute: int, flow: object = 10, **other: object) -> str:
     stamp = (START + timedelta(minutes=minute)).strftime("%d.%m.%Y %H:%M:%S")
     cells = {
         "stamp": stamp, "flow": flow, "top": flow if not isinstance(flow, int) else flow + 5, "line": "1,02",
-        "low": "0,61", "wanted": "0,98", "charge": 80 - minute // 10, "plugged": minute // 60 % 2, "fluid": 100 + minute // 10,
-        "doing": "pump", "box": "B-7", **other,
+        "low": "0,61", "wanted": "0,98", "charge": 80 - minute // 10, "plugged": minute // 60 % 2,
+        "fluid": 100 + minute // 10, "doing": "pump", "box": "B-7", **other,
     }  # fmt: skip
     return ";".join(str(cell) for cell in cells.values())
 

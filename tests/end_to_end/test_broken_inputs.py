@@ -65,7 +65,12 @@ def _long_cells(broken: Broken) -> set[str]:
     for name in ("log.csv", "chart.csv"):
         text = broken.files.get(name, b"").decode("utf-8", "ignore")
         mark = ";" if name == "log.csv" else ","
-        cells |= {cell for line in text.splitlines()[:40] for cell in line.split(mark) if len(cell) > GLIMPSE and cell not in known}
+        cells |= {
+            cell
+            for line in text.splitlines()[:40]
+            for cell in line.split(mark)
+            if len(cell) > GLIMPSE and cell not in known
+        }
     return cells
 
 

@@ -1,7 +1,8 @@
 """Every code block of README and docs is run, read or held against the code; and the pages name every key there is.
 
-`sh` and `console` blocks run line by line in a folder of their own, `python` blocks run there too, `toml`, `csv` and `json`
-blocks are read. A comment `<!-- check: layout -->` above a block says what it must be readable as.
+`sh` and `console` blocks run line by line in a folder of their own, `python` blocks run there too;
+`toml`, `csv` and `json` blocks are read. A comment `<!-- check: layout -->` above a block says what it must be
+readable as.
 """
 
 from __future__ import annotations
@@ -80,7 +81,9 @@ def test_every_block_says_what_it_is() -> None:
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
-def test_commands_and_python_of_a_page_run_in_its_order(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_commands_and_python_of_a_page_run_in_its_order(
+    page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     names: dict[str, object] = {}
     for block in blocks(page):
@@ -195,8 +198,19 @@ def test_the_json_page_names_every_key() -> None:
 def test_the_definitions_hold_every_number_of_the_code() -> None:
     """Each named number in these files, with its value; and no number on the page that the code has not."""
     page = words_of("definitions.md")
-    stated = {name: float(value) for name, value in re.findall(r"^\| `([a-z]+\.[a-z]+\.[A-Z0-9_]+)` \| ([\d.]+) \|", page, re.MULTILINE)}
-    files = ("leak.breathing", "leak.doubt", "leak.effort", "leak.state", "assessment.events", "assessment.spans", "assessment.vetoes")
+    stated = {
+        name: float(value)
+        for name, value in re.findall(r"^\| `([a-z]+\.[a-z]+\.[A-Z0-9_]+)` \| ([\d.]+) \|", page, re.MULTILINE)
+    }
+    files = (
+        "leak.breathing",
+        "leak.doubt",
+        "leak.effort",
+        "leak.state",
+        "assessment.events",
+        "assessment.spans",
+        "assessment.vetoes",
+    )
     real: dict[str, float] = {}
     for name in files:
         module = import_module(f"slackwater.{name}")
@@ -249,10 +263,8 @@ def test_no_page_says_a_banned_word(page: Path) -> None:
 def test_the_readme_shows_what_the_demo_says(tmp_path: Path) -> None:
     shown = next(block.text for block in BLOCKS if block.page.name == "README.md" and block.kind == "text")
     called("simulate", "demo", "--seed", "1", "--out", "d", folder=tmp_path)
-    ran = called(
-        *("assess log.csv --layout layout.toml --chart chart.csv --episode episode.toml --protocol air-50-8h --zone +01:00".split()),
-        folder=tmp_path / "d",
-    )  # fmt: skip
+    given = "--layout layout.toml --chart chart.csv --episode episode.toml --protocol air-50-8h --zone +01:00"
+    ran = called("assess", "log.csv", *given.split(), folder=tmp_path / "d")
     for part in ("Patient", "Air leak:"):
         assert paragraph(shown, part) == paragraph(ran.out, part)
     statuses = re.compile(r"[●◐○▨–] (?:met with gaps|met|not met|cannot tell|does not apply)")

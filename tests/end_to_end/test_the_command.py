@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 from datetime import UTC, datetime, timedelta
@@ -167,7 +168,9 @@ def test_a_later_moment_makes_old_data_say_less(quiet: Path) -> None:
     answer = found(quiet, "log.csv", *ALL, "--protocol", "air-50-8h", "--at", later)
     assert answer["as_of_last_reading"] is False
     assert answer["overall"] == "cannot_tell"
-    assert "180 min old" in called("assess", "log.csv", *ALL, "--protocol", "air-50-8h", "--at", later, folder=quiet).out.replace("\n", " ")
+    assert "180 min old" in called(
+        "assess", "log.csv", *ALL, "--protocol", "air-50-8h", "--at", later, folder=quiet
+    ).out.replace("\n", " ")
 
 
 @pytest.mark.parametrize("hours", [0.5, 9.0, 21.25])
@@ -196,7 +199,9 @@ def test_at_now_reads_the_clock_once_at_the_door(tmp_path: Path) -> None:
     start = datetime.now(UTC).replace(second=0, microsecond=0) - timedelta(minutes=ward.ROWS + 3)
     before = datetime.now(UTC)
     lines = ward.log().splitlines(keepends=True)
-    moved = [(start + timedelta(minutes=n)).strftime("%d.%m.%Y %H:%M:%S") + line[19:] for n, line in enumerate(lines[3:], 1)]
+    moved = [
+        (start + timedelta(minutes=n)).strftime("%d.%m.%Y %H:%M:%S") + line[19:] for n, line in enumerate(lines[3:], 1)
+    ]
     folder = ward.write(tmp_path, log_csv="".join([*lines[:3], *moved]).encode())
     answer = found(folder, "log.csv", "--layout", "layout.toml", "--at", "now")
     as_of = datetime.fromisoformat(answer["as_of"])
@@ -235,7 +240,7 @@ def test_the_minute_table_has_the_columns_of_its_contract_and_every_minute(spars
     assert lines[0].split(",") == MINUTE_COLUMNS.split()
     stamps = [datetime.fromisoformat(line.split(",", 1)[0]) for line in lines[1:]]
     assert stamps[0] == datetime(2041, 3, 4, 14, 19, tzinfo=UTC)
-    assert all(b - a == timedelta(minutes=1) for a, b in zip(stamps, stamps[1:], strict=False))
+    assert all(b - a == timedelta(minutes=1) for a, b in itertools.pairwise(stamps))
     assert len(stamps) == 48 * 60
 
 
@@ -278,7 +283,9 @@ def test_piped_output_has_no_colour_and_stderr_is_quiet(quiet: Path) -> None:
 
 def test_no_color_wins_over_a_forced_colour(quiet: Path) -> None:
     forced = installed("assess", "log.csv", *ALL, folder=quiet, env={"FORCE_COLOR": "1", "TERM": "xterm"})
-    plain = installed("assess", "log.csv", *ALL, folder=quiet, env={"FORCE_COLOR": "1", "TERM": "xterm", "NO_COLOR": "1"})
+    plain = installed(
+        "assess", "log.csv", *ALL, folder=quiet, env={"FORCE_COLOR": "1", "TERM": "xterm", "NO_COLOR": "1"}
+    )
     assert "\x1b[" not in plain.out
     assert re.sub(r"\x1b\[[0-9;]*m", "", forced.out) == plain.out
 
@@ -292,7 +299,9 @@ def test_without_a_rule_only_the_leak_is_answered(quiet: Path) -> None:
 
 
 def test_waived_guards_are_said_on_every_answer(quiet: Path) -> None:
-    rule = re.sub(r"\[guards\]\n.*\n.*\n", "", ward.RULE).replace('source = "invented for the tests"', 'source = "x"\nguards = "none"')
+    rule = re.sub(r"\[guards\]\n.*\n.*\n", "", ward.RULE).replace(
+        'source = "invented for the tests"', 'source = "x"\nguards = "none"'
+    )
     (quiet / "bare.toml").write_text(rule)
     ran = called("assess", "log.csv", *ALL, "--protocol", "bare.toml", folder=quiet)
     flat = " ".join(ran.out.split())
@@ -312,7 +321,9 @@ def test_a_rule_that_nobody_approved_is_said_to_be_so(quiet: Path, status: str) 
 
 
 def test_an_approved_rule_names_who_approved_it(quiet: Path) -> None:
-    approved = ward.RULE.replace('"example"', '"approved"').replace('approved_by = ""', 'approved_by = "lead physician, 2041-01-02"')
+    approved = ward.RULE.replace('"example"', '"approved"').replace(
+        'approved_by = ""', 'approved_by = "lead physician, 2041-01-02"'
+    )
     (quiet / "rule.toml").write_text(approved)
     flat = " ".join(called("assess", "log.csv", *ALL, "--protocol", "rule.toml", folder=quiet).out.split())
     assert "approved by lead physician, 2041-01-02" in flat

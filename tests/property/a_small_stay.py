@@ -130,15 +130,18 @@ class Stay:
         """Those minutes blank: the row stands, its cells are empty."""
         gone = set(minutes)
         return replace(
-            self, readings=tuple(Reading(r.minute, None, None, None, None) if r.minute in gone else r for r in self.readings)
+            self,
+            readings=tuple(Reading(r.minute, None, None, None, None) if r.minute in gone else r for r in self.readings),
         )
 
 
 def layout_toml(way: Way = PLAIN) -> str:
     step = _decimal(5 * way.flow_per)
     return (
-        '[log]\nseparator = ","\ndecimal = "."\n[time]\ncolumns = ["time"]\nformat = "iso"\nmarks = "end"\nevery = "1 min"\n'
-        f'[flow]\ncolumn = "flow"\nunit = "{way.flow_unit}"\nstep = "{step} {way.flow_unit}"\nrounding = "nearest"\nstatistic = "mean"\n'
+        '[log]\nseparator = ","\ndecimal = "."\n'
+        '[time]\ncolumns = ["time"]\nformat = "iso"\nmarks = "end"\nevery = "1 min"\n'
+        f'[flow]\ncolumn = "flow"\nunit = "{way.flow_unit}"\nstep = "{step} {way.flow_unit}"\n'
+        'rounding = "nearest"\nstatistic = "mean"\n'
         f'[pressure]\ncolumn = "p"\nmin_column = "{"p_low" if way.sign > 0 else "p_high"}"\n'
         f'max_column = "{"p_high" if way.sign > 0 else "p_low"}"\nunit = "{way.pressure_unit}"\n'
         f'suction_is = "{"negative" if way.sign > 0 else "positive"}"\n'
@@ -184,7 +187,8 @@ def chart_text(said: Sequence[Said], way: Way = PLAIN) -> bytes:
 
 def episode_text(stay: Stay, way: Way = PLAIN) -> bytes:
     return (
-        f'indication = "lung_resection"\nbreathing = "own"\n[patient]\nid = "{stay.patient}"\nage_years = 60\nweight_kg = 70\n'
+        'indication = "lung_resection"\nbreathing = "own"\n'
+        f'[patient]\nid = "{stay.patient}"\nage_years = 60\nweight_kg = 70\n'
         f'[drain]\nnumber = "1"\nside = "left"\nspace = "pleural"\nsite = "{stay.site}"\n'
         f'connected_at = "{stamp(0, way)}"\nshares_space_with = []\nshares_unit_with = []\n'
         f'[operation]\nkind = "lobectomy"\nend = "{stamp(-30, way)}"\n'
@@ -196,8 +200,8 @@ def ms(minute: float, way: Way = PLAIN) -> int:
 
 
 def judged(
-    stay: Stay, way: Way = PLAIN, *, logs: Sequence[bytes] | None = None, chart: bytes | None = None, at: float | None = None,
-    protocol: slackwater.Protocol | None = PROTOCOL,
+    stay: Stay, way: Way = PLAIN, *, logs: Sequence[bytes] | None = None, chart: bytes | None = None,
+    at: float | None = None, protocol: slackwater.Protocol | None = PROTOCOL,
 ) -> Assessment:  # fmt: skip
     """The assessment of the stay, written down in that way and read again."""
     layout = slackwater.Layout.from_toml(layout_toml(way), "layout.toml")
@@ -294,6 +298,6 @@ def healed(*, swing: int = 60, said: tuple[Said, ...] = ()) -> Stay:
         middle = -100 + int(noise.integers(-5, 6))
         flow = 120 + 5 * int(noise.integers(-1, 2)) if at <= 360 else 0
         readings.append(Reading(at, flow, middle, middle - swing // 2, middle + swing - swing // 2))
-    usual = (Said(200, "fluid_output", "60", "mL"), Said(400, "fluid_output", "40", "mL"), Said(650, "fluid_output", "30", "mL"),
-             Said(640, "fluid_appearance", "serous"))  # fmt: skip
+    amounts = ((200, "60"), (400, "40"), (650, "30"))
+    usual = (*(Said(at, "fluid_output", value, "mL") for at, value in amounts), Said(640, "fluid_appearance", "serous"))
     return Stay(tuple(readings), tuple(sorted((*usual, *said), key=lambda s: s.minute)))

@@ -39,7 +39,10 @@ def test_the_terminal_says_the_statuses_of_the_document(stay: Stay, protocol: sl
     headline = " ".join(text[text.index("Air leak:") :].partition("\n\n")[0].split())
     if document["overall"] is not None:
         word = WORDS[Status[document["overall"].upper()]]
-        assert f"Criteria of small-50 (example): {word}." in headline or f"Criteria of small-50 (example) {word} on recorded data since" in headline
+        assert (
+            f"Criteria of small-50 (example): {word}." in headline
+            or f"Criteria of small-50 (example) {word} on recorded data since" in headline
+        )
 
 
 @LAWS.law(stays())
@@ -86,7 +89,10 @@ def test_the_shapes_are_all_different() -> None:
 
 def test_a_leak_and_its_absence_read_differently() -> None:
     leaking = Stay(tuple(replace(r, flow=395 + 5 * (r.minute % 3)) for r in healed().readings), ())
-    texts = {answer_text(judged(stay), UTC, colour=False).partition("Air leak: ")[2].split(",")[0] for stay in (healed(), leaking)}
+    texts = {
+        answer_text(judged(stay), UTC, colour=False).partition("Air leak: ")[2].split(",")[0]
+        for stay in (healed(), leaking)
+    }
     assert texts == {"below limit", "leaking"}
     assert isinstance(leaking.readings[0], Reading)
 

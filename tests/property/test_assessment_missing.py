@@ -15,15 +15,15 @@ from property.a_small_stay import (
     Reading,
     Said,
     Stay,
-    conclusions,
     chart_text,
+    conclusions,
     healed,
     judged,
     log_rows,
     log_text,
     ms,
-    stays,
     statuses,
+    stays,
 )
 from property.quick_and_many import Laws
 from slackwater.protocol.status import Status
@@ -38,13 +38,16 @@ PLAIN_CHART = tuple(make for make in CHARTED if make(60).item not in SILENT)
 
 def lowered(before: str, after: str) -> bool:
     """Whether a loss may turn `before` into `after`."""
-    return after in {
-        "met": {"met", "met_with_gaps", "cannot_tell"},
-        "met_with_gaps": {"met_with_gaps", "cannot_tell"},
-        "not_met": {"not_met", "cannot_tell"},
-        "cannot_tell": {"cannot_tell"},
-        "not_applicable": {"not_applicable", "cannot_tell"},
-    }[before]
+    return (
+        after
+        in {
+            "met": {"met", "met_with_gaps", "cannot_tell"},
+            "met_with_gaps": {"met_with_gaps", "cannot_tell"},
+            "not_met": {"not_met", "cannot_tell"},
+            "cannot_tell": {"cannot_tell"},
+            "not_applicable": {"not_applicable", "cannot_tell"},
+        }[before]
+    )
 
 
 @st.composite
@@ -88,7 +91,9 @@ def test_m13_in_silence_nothing_becomes_met(hours_ago: int, later: int) -> None:
     stay = healed()
     last = MINUTES - 60 * hours_ago + 59
     cut = replace(
-        stay, readings=tuple(r for r in stay.readings if r.minute <= last), said=tuple(s for s in stay.said if s.minute <= last)
+        stay,
+        readings=tuple(r for r in stay.readings if r.minute <= last),
+        said=tuple(s for s in stay.said if s.minute <= last),
     )
     then, now = judged(cut), judged(cut, at=MINUTES + later)
     before, after = statuses(then), statuses(now)
@@ -106,7 +111,9 @@ def test_m40_as_time_goes_by_evidence_only_fades(stay: Stay, later: int) -> None
     assert not (now["overall"] == "met" and then["overall"] != "met")
 
 
-@LAWS.law(stays(charted=(lambda t: Said(t, "fluid_output", "20", "mL"), lambda t: Said(t, "fluid_appearance", "serous"))))
+@LAWS.law(
+    stays(charted=(lambda t: Said(t, "fluid_output", "20", "mL"), lambda t: Said(t, "fluid_appearance", "serous")))
+)
 def test_m18_no_flow_and_a_tube_never_shown_open_is_never_met(stay: Stay) -> None:
     dead = tuple(replace(r, flow=0, low=r.pressure, high=r.pressure) for r in stay.readings if r.flow is not None)
     breathing = tuple(replace(r, flow=0) for r in stay.readings if r.flow is not None)
@@ -125,7 +132,9 @@ def test_m18_no_flow_and_a_tube_never_shown_open_is_never_met(stay: Stay) -> Non
 MARKS = (("suction_unit", "off", "on"), ("clamp", "on", "off"), ("tubing", "apart", "reconnected"))
 
 
-@LAWS.law(stays(charted=PLAIN_CHART), st.sampled_from(MARKS), st.integers(1, MINUTES - 2), st.sampled_from((2, 30, 200)))
+@LAWS.law(
+    stays(charted=PLAIN_CHART), st.sampled_from(MARKS), st.integers(1, MINUTES - 2), st.sampled_from((2, 30, 200))
+)
 def test_m19_an_interval_charted_off_clamped_or_apart_never_makes_the_rule_hold_earlier(
     stay: Stay, mark: tuple[str, str, str], first: int, length: int
 ) -> None:
@@ -169,7 +178,9 @@ def test_m30_an_amount_charted_in_parts_is_the_same_amount(parts: int, whole: in
     stay = replace(healed(), said=())
     values = []
     for said in (one, several):
-        document = slackwater.document(judged(replace(stay, said=tuple(sorted((*others, *said), key=lambda s: s.minute)))))
+        document = slackwater.document(
+            judged(replace(stay, said=tuple(sorted((*others, *said), key=lambda s: s.minute))))
+        )
         values.append(next(c["value"] for c in document["criteria"] if c["id"] == "fluid"))
     assert values[0] == values[1]
 

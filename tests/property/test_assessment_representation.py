@@ -36,8 +36,8 @@ from property.a_small_stay import (
     layout_toml,
     log_rows,
     log_text,
-    stays,
     statuses,
+    stays,
 )
 from property.quick_and_many import Laws
 from slackwater.assessment.assessment import Assessment
@@ -86,7 +86,9 @@ def moved(value: Any, by: timedelta) -> Any:
     return json.loads(INSTANT.sub(lambda m: (datetime.fromisoformat(m[0]) + by).strftime("%Y-%m-%dT%H:%M:%SZ"), text))
 
 
-@LAWS.law(stays(), st.sampled_from((timedelta(days=1), timedelta(days=-365), timedelta(minutes=1), timedelta(minutes=777))))
+@LAWS.law(
+    stays(), st.sampled_from((timedelta(days=1), timedelta(days=-365), timedelta(minutes=1), timedelta(minutes=777)))
+)
 def test_m2_moving_every_instant_moves_every_answer_and_nothing_else(stay: Stay, by: timedelta) -> None:
     here, there = conclusions(judged(stay)), conclusions(judged(stay, replace(PLAIN, start=PLAIN.start + by)))
     for document in (here, there):
@@ -113,7 +115,9 @@ def test_m5_the_order_of_rows_and_columns_is_nothing(stay: Stay, seed: int) -> N
 
 
 @LAWS.law(stays(), st.integers(1, 4), st.integers(0, 2**16), st.booleans())
-def test_m6_one_log_or_several_in_any_order_with_or_without_overlap(stay: Stay, parts: int, seed: int, overlap: bool) -> None:
+def test_m6_one_log_or_several_in_any_order_with_or_without_overlap(
+    stay: Stay, parts: int, seed: int, overlap: bool
+) -> None:
     chance = random.Random(seed)
     rows = log_rows(stay)
     files: list[list[str]] = [[] for _ in range(parts)]
@@ -195,7 +199,11 @@ def test_m23_the_same_files_give_the_same_bytes_anywhere(around: dict[str, str],
         given = [str(to / "log.csv"), "--layout", str(to / "layout.toml"), "--chart", str(to / "chart.csv"),
                  "--episode", str(to / "episode.toml"), "--protocol", str(to / "rule.toml")]  # fmt: skip
         done = subprocess.run(
-            [*run, *given, "--json", "--minutes", str(tmp_path / "m.csv")], cwd=folder, env={**os.environ, **env}, capture_output=True, check=True
+            [*run, *given, "--json", "--minutes", str(tmp_path / "m.csv")],
+            cwd=folder,
+            env={**os.environ, **env},
+            capture_output=True,
+            check=True,
         )
         return done.stdout, (tmp_path / "m.csv").read_bytes()
 

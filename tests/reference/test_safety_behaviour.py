@@ -40,7 +40,8 @@ def text(stay: Stay, protocol: slackwater.Protocol = AIR_50) -> str:
 
 def rule(*blocks: str) -> slackwater.Protocol:
     head = (
-        'name = "invented"\nversion = "1"\nstatus = "draft"\nsource = "invented for the tests"\n[evidence]\ndata_age = "1 h"\n'
+        'name = "invented"\nversion = "1"\nstatus = "draft"\nsource = "invented for the tests"\n'
+        '[evidence]\ndata_age = "1 h"\n'
         'gaps = "0 min"\n[guards]\ntube_open = { within = "4 h", by = ["swing"] }\neffort_seen = { within = "8 h" }\n'
     )
     return slackwater.load_protocol((head + "\n".join(blocks)).encode(), "invented.toml")
@@ -66,7 +67,9 @@ def test_51_no_flow_and_a_pressure_that_never_moves_is_not_met_either() -> None:
     assert document(Stay(still, ()))["overall"] == "cannot_tell"
 
 
-@pytest.mark.parametrize("charted", [Said(60, "swing", "present"), Said(700, "swing", "absent"), Said(700, "tube_open", "no")])
+@pytest.mark.parametrize(
+    "charted", [Said(60, "swing", "present"), Said(700, "swing", "absent"), Said(700, "tube_open", "no")]
+)
 def test_51_an_old_look_or_a_look_that_saw_it_shut_does_not_help(charted: Said) -> None:
     assert document(quiet(charted, swing=0))["overall"] in ("cannot_tell", "not_met")
 
@@ -75,7 +78,8 @@ def test_51_an_old_look_or_a_look_that_saw_it_shut_does_not_help(charted: Said) 
 
 
 @pytest.mark.parametrize(
-    ("item", "begins", "ends"), [("suction_unit", "off", "on"), ("clamp", "on", "off"), ("tubing", "apart", "reconnected")]
+    ("item", "begins", "ends"),
+    [("suction_unit", "off", "on"), ("clamp", "on", "off"), ("tubing", "apart", "reconnected")],
 )
 def test_52_a_window_that_spans_off_clamp_or_disconnection_cannot_be_told(item: str, begins: str, ends: str) -> None:
     stay = quiet(Said(500, item, begins), Said(530, item, ends))
@@ -143,7 +147,9 @@ def test_54_tried_again_and_not_seen_it_is_met() -> None:
 
 def test_57_the_clock_of_the_operation_starts_at_its_end_and_not_at_the_first_row() -> None:
     """The operation ended 30 minutes before connection; the log begins two hours after it."""
-    day = rule('[[removal]]\nid = "half-day"\nmeasure = "hours_since"\nof = "operation.end"\nis = "at_least"\nlimit = "12 h"')
+    day = rule(
+        '[[removal]]\nid = "half-day"\nmeasure = "hours_since"\nof = "operation.end"\nis = "at_least"\nlimit = "12 h"'
+    )
     late = replace(quiet(), readings=tuple(r for r in quiet().readings if r.minute > 120))
     at = MINUTES - 30  # twelve hours after the operation's end, eleven and a half after connection
     for moment, expected in ((at, "met"), (at - 1, "not_met")):
@@ -158,7 +164,7 @@ def after_pneumonectomy(stay: Stay) -> slackwater.Assessment:
     found = judged(stay, protocol=slackwater.shipped_protocol("strict-local"))
     episode = replace(found.episode, operation_kind="pneumonectomy")
     return slackwater.assess(
-        [log for log in found.trace.logs] if found.trace else [], chart=found.chart, episode=episode,
+        list(found.trace.logs) if found.trace else [], chart=found.chart, episode=episode,
         protocol=slackwater.shipped_protocol("strict-local"),
     )  # fmt: skip
 
@@ -209,7 +215,8 @@ def test_83_a_clamp_on_a_leaking_drain_is_never_read_as_quiet() -> None:
 WORDS = "INVENTED: release the clamp, call for help."
 CLAMPED_AND_DISTRESSED = rule(
     '[[removal]]\nid = "air"\nmeasure = "air_leak"\nbin = "10 min"\nis = "below"\nlimit = "50 mL/min"\nlasting = "1 h"',
-    f'[[escalation]]\nid = "distress"\nmeasure = "distress"\nis = "one_of"\nlimit = ["yes"]\nwithin = "1 h"\nsay = "{WORDS}"',
+    '[[escalation]]\nid = "distress"\nmeasure = "distress"\nis = "one_of"\nlimit = ["yes"]\nwithin = "1 h"\n'
+    f'say = "{WORDS}"',
 )
 
 

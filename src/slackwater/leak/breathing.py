@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.leak import kernels
 from slackwater.trace.types import NONE, Minutes, Trace
 
 BLOCK_MIN = 4  # minutes looked at together: long enough to tell a wandering rhythm from a clock's
@@ -70,24 +71,20 @@ class _Rhythm:
     rate_per_min: NDArray[np.float64]
 
 
-def _even(values: NDArray[np.int32], trace: Trace, start_ms: int, samples: int) -> NDArray[np.float32]:
-    """Readings on an even grid of the usual cadence; NaN where there is none."""
-    out = np.full(samples, np.nan, dtype=np.float32)
-    at = (trace.start_ms - start_ms + trace.every_ms // 2) // trace.every_ms
-    good = (at >= 0) & (at < samples) & (values != NONE)
-    out[at[good]] = values[good]
-    return out
-
-
 def _rhythm(trace: Trace, start_ms: int, n: int) -> _Rhythm:
     per_block = int(BLOCK_MIN * 60_000 // trace.every_ms)
     blocks = -(-n // BLOCK_MIN)
     assert trace.pressure_mcmh2o is not None
-    pressure = _even(trace.pressure_mcmh2o, trace, start_ms, blocks * per_block).reshape(blocks, per_block)
-    flow = _even(trace.flow_ul_per_min, trace, start_ms, blocks * per_block).reshape(blocks, per_block)
-    usable = np.isfinite(pressure).sum(axis=1) >= 0.5 * per_block
-    pressure, flow = _about_its_mean(pressure), _about_its_mean(flow)
-    power = np.abs(np.fft.rfft(pressure * np.hanning(per_block).astype(np.float32), axis=1)) ** 2
+    pressure, flow = np.empty((blocks, per_block)), np.empty((blocks, per_block))
+    counted, moving = np.empty(blocks, dtype=np.int64), np.empty(blocks, dtype=np.int64)
+    kernels.lay_blocks(
+        trace.start_ms, trace.pressure_mcmh2o, trace.flow_ul_per_min, NONE, start_ms, trace.every_ms,
+        pressure, flow, counted, moving,
+    )  # fmt: skip
+    answer = np.empty(blocks)
+    kernels.answers(flow, pressure, moving, answer)
+    usable = counted >= 0.5 * per_block
+    power = np.abs(np.fft.rfft((pressure * np.hanning(per_block)).astype(np.float32), axis=1)) ** 2
     hz = np.fft.rfftfreq(per_block, trace.every_ms / 1000)
     band = (hz >= LOW_HZ) & (hz <= HIGH_HZ)
     power = power[:, band]
@@ -98,30 +95,7 @@ def _rhythm(trace: Trace, start_ms: int, n: int) -> _Rhythm:
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(usable & (total > 0), around / total, 1.0)
         rate = np.where(usable & (total > 0), hz[band][peak] * 60, np.nan)
-    answers = usable & (_answer(flow, pressure) >= ANSWERS)
-    return _Rhythm(*(np.repeat(column, BLOCK_MIN)[:n] for column in (share, answers, rate)))
-
-
-def _about_its_mean(rows: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Each row less its mean and its slope, holes at zero."""
-    held = np.where(np.isfinite(rows), rows, 0)
-    count = np.maximum(np.isfinite(rows).sum(axis=1, keepdims=True), 1)
-    level = np.where(np.isfinite(rows), rows - held.sum(axis=1, keepdims=True) / count, 0)
-    ramp = np.linspace(-1, 1, rows.shape[1], dtype=np.float32)
-    slope = (level * ramp).sum(axis=1, keepdims=True) / (ramp**2).sum()
-    return np.where(np.isfinite(rows), level - slope * ramp, 0).astype(np.float32)
-
-
-def _answer(flow: NDArray[np.float32], pressure: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Largest correlation, of either sign, between flow and pressure within two readings' delay."""
-    best = np.zeros(len(flow))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        for shift in (-2, -1, 0, 1, 2):
-            a = flow[:, 2 + shift : flow.shape[1] - 2 + shift]
-            b = pressure[:, 2:-2]
-            size = np.sqrt((a * a).sum(axis=1) * (b * b).sum(axis=1))
-            best = np.fmax(best, np.where(size > 0, np.abs((a * b).sum(axis=1)) / size, 0.0))
-    return best
+    return _Rhythm(*(np.repeat(column, BLOCK_MIN)[:n] for column in (share, usable & (answer >= ANSWERS), rate)))
 
 
 def _slow_air(minutes: Minutes) -> NDArray[np.bool_]:

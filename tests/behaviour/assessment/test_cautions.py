@@ -12,7 +12,16 @@ from end_to_end.a_stay import ALL, folder_of
 from end_to_end.the_command import called
 from frame.test_words import BANNED
 
-STAYS = ("none", "sparse_chart", "effort_only", "blocked_to_the_end", "massive", "pneumonectomy", "mediastinal", "exchanged")
+STAYS = (
+    "none",
+    "sparse_chart",
+    "effort_only",
+    "blocked_to_the_end",
+    "massive",
+    "pneumonectomy",
+    "mediastinal",
+    "exchanged",
+)
 RULES = ("air-50-8h", "strict-local")
 
 # Read as a ward reads them: a piece of each sentence.
@@ -71,7 +80,7 @@ def test_no_banned_word_is_printed(folder: Path, rule: str | None) -> None:
         for sentence in re.split(r"(?<=[.;:])\s", text):
             assert not pattern.search(sentence), (word, sentence)
         for line in document.splitlines():
-            assert word == "no leak" and '"no_leak"' in line or not pattern.search(line), (word, line)
+            assert (word == "no leak" and '"no_leak"' in line) or not pattern.search(line), (word, line)
 
 
 def test_the_version_says_what_the_program_is_not(folder: Path) -> None:
@@ -81,7 +90,9 @@ def test_the_version_says_what_the_program_is_not(folder: Path) -> None:
 
 
 def test_a_chart_alone_carries_its_cautions_too(folder: Path) -> None:
-    ran = called("assess", "--chart", "chart.csv", "--episode", "episode.toml", "--protocol", "air-50-8h", folder=folder)
+    ran = called(
+        "assess", "--chart", "chart.csv", "--episode", "episode.toml", "--protocol", "air-50-8h", folder=folder
+    )
     text = " ".join(ran.out.split())
     for name in ("cau-C1", "cau-C3", "cau-C4", "cau-C6", "cau-C9"):
         assert SENTENCES[name] in text, name

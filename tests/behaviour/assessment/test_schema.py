@@ -115,9 +115,9 @@ LIES: dict[str, Bend] = {
     "an answer without a rule": lambda d: d.update(protocol=None),
     "a chance above one": lambda d: d["leak"].update(p=1.2),
     "a leak in litres": lambda d: d["leak"].update(unit="L/min"),
-    "a word and a number at once": lambda d: d["criteria"][0].update(value={"low": 0, "high": 1, "unit": "", "word": "x"}),
+    "a word and a number at once": lambda d: d["criteria"][0].update(value={"low": 0, "unit": "", "word": "x"}),
     "a guard among the clauses": lambda d: d["criteria"].append(d["guards"][0]),
-    "a line zero": lambda d: d["criteria"][0].update(evidence=[{"from": d["as_of"], "to": d["as_of"], "why": None, "rows": [{"file": "a", "from_line": 0, "to_line": 1}]}]),
+    "a line zero": lambda d: d["criteria"][0]["evidence"][0]["rows"][0].update(from_line=0),
     "rows below nothing": lambda d: d["ledger"].update(used=-1),
     "an answer that is not a number": lambda d: d["leak"].update(low="0"),
 }  # fmt: skip
