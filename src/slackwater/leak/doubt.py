@@ -34,9 +34,17 @@ ENOUGH_COVERED = 0.8  # of a minute, to speak of its state
 SUCTION_LOST_CMH2O = 1.5  # nearer to zero than this is no suction
 REAL_SUCTION_CMH2O = 4.0  # suction that can be told from none
 SWING_KEPT = 0.35  # of the swing before: less, all at once, is a swing lost
-STUCK_MIN = 30
+STUCK_PRESSURE_MIN = 5
+STUCK_FLOW_MIN = 30
+LIVELY_STEPS = 4  # of the display: a flow so large must be seen to breathe
 LARGE_FLOW_ML_PER_MIN = 1_000.0  # where no ceiling is declared
 POSITIVE_CMH2O = 1.0
+SUCTION_KEPT = 0.5  # of the suction due
+EASY_FLOW_ML_PER_MIN = 200.0  # any pump holds its suction against this
+SMALL_FLOW_ML_PER_MIN = 5.0  # a sensor's own wobble about zero
+CHANCE_STUCK = 1e-9  # a run of one value less likely than this, by how often values repeat here, is stuck
+STOP_ML_PER_MIN, STOP_STEPS = 30.0, 3  # a flow from which a stop within minutes is remarkable
+STEADY = 0.7  # of the flow three hours before: it was not on its way down
 
 _UNIT_OFF = tuple(STATES.index(word) for word in ("off", "standby", "charging", "self_test", "fault"))
 _UNIT_CLAMPED = STATES.index("clamped")
@@ -58,13 +66,14 @@ class Doubts:
 def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling, *, shared: bool) -> Doubts:
     """Every minute's doubt. Where several apply, the one that explains most is kept: see the order below."""
     n, start = len(minutes), minutes.start_ms
-    level = usual_suction(minutes)
-    off = unit_off(minutes, breath, level) | laid(handled.off, start, n)
+    level = due_suction(minutes, handled)
+    off = unit_off(minutes, breath, level) | suction_lost(minutes, level) | laid(handled.off, start, n)
     disconnected = circuit_open(trace, minutes, level) | laid(handled.apart, start, n)
     clamped = laid(handled.clamped, start, n) | (minutes.state == _UNIT_CLAMPED)
     blocked = tube_blocked(minutes, breath, off, level) | _charted_shut(handled, breath, start, n)
     positive = positive_pressure(minutes)
     sensor = sensor_stuck(trace, minutes) | below_zero(minutes)
+    sensor |= stopped_at_once(trace, minutes, level, off | disconnected | clamped | blocked)
     reason = np.zeros(n, dtype=np.int8)
     if shared:  # quiet here may be air leaving by the other drain or limb
         reason[:] = SHARED
@@ -81,21 +90,24 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     return Doubts(reason, off, disconnected, clamped, blocked, sensor, positive)
 
 
-def usual_suction(minutes: Minutes) -> NDArray[np.float64]:
-    """The suction that ought to be there, cmH2O (negative), per minute: set if logged, else what lately was.
+def due_suction(minutes: Minutes, handled: Handling) -> NDArray[np.float64]:
+    """The suction that ought to be there, cmH2O (negative), per minute: as set, else as ordered, else as it lately was.
 
     NaN where it cannot be said.
     """
     if np.isfinite(minutes.set_suction).any():
         return minutes.set_suction
+    if handled.ordered:
+        times = np.array([time for time, _ in handled.ordered], dtype=np.int64)
+        levels = np.array([level for _, level in handled.ordered])
+        at = np.searchsorted(times, minutes.start_ms + MINUTE_MS * np.arange(len(minutes)), side="right") - 1
+        return np.where(at >= 0, levels[np.maximum(at, 0)], np.nan)
     lately = running_median(minutes.pressure, 61)
-    level = np.full(len(minutes), np.nan)
-    held = np.nan
-    for k, value in enumerate(lately):  # the last level that was real suction stands until another does
-        if value <= -REAL_SUCTION_CMH2O:
-            held = value
-        level[k] = held
-    return level
+    real = np.flatnonzero(lately <= -REAL_SUCTION_CMH2O)  # a level that was real suction stands until another does
+    if not len(real):
+        return np.full(len(minutes), np.nan)
+    at = np.searchsorted(real, np.arange(len(minutes)), side="right") - 1
+    return np.where(at >= 0, lately[real[np.maximum(at, 0)]], np.nan)
 
 
 def unit_off(minutes: Minutes, breath: Breathing, level: NDArray[np.float64]) -> Flags:
@@ -113,6 +125,16 @@ def unit_off(minutes: Minutes, breath: Breathing, level: NDArray[np.float64]) ->
             & (minutes.pressure_min == 0)
         )
     return said | long_enough(no_flow & no_suction & still & due, 2) | long_enough(dead, 2)
+
+
+def suction_lost(minutes: Minutes, level: NDArray[np.float64]) -> Flags:
+    """Less than half the suction due, for ten minutes, at a flow that no pump gives way to: it is not being applied.
+
+    A large leak pulls suction down too; that is a leak, and stays one.
+    """
+    with np.errstate(invalid="ignore"):
+        short = (level <= -REAL_SUCTION_CMH2O) & (minutes.pressure > SUCTION_KEPT * level)
+        return long_enough(short & (minutes.flow < EASY_FLOW_ML_PER_MIN), 10)
 
 
 def circuit_open(trace: Trace, minutes: Minutes, level: NDArray[np.float64]) -> Flags:
@@ -140,50 +162,55 @@ def circuit_open(trace: Trace, minutes: Minutes, level: NDArray[np.float64]) -> 
 
 
 def tube_blocked(minutes: Minutes, breath: Breathing, off: Flags, level: NDArray[np.float64]) -> Flags:
-    """No flow, and a swing that was there is gone all at once, or a pressure that moved moves no more.
+    """Hardly any flow, and a swing that was there is gone: all at once, or between two stretches that had it.
 
-    A lung that comes up loses its swing slowly; a clot, a kink or a hidden clamp does not. It holds until
-    swing or flow is back.
+    A lung that comes up loses its swing slowly and for good; a clot, a kink or a hidden clamp does not.
+    It holds until swing or flow is back.
     """
     n = len(minutes)
     out = np.zeros(n, dtype=np.bool_)
     if not breath.fast_enough:
         return out
     swing = np.where(minutes.covered > 0.5, breath.swing, np.nan)
-    before = running_median(swing, 15)
+    before = np.concatenate(([np.nan], running_median(swing, 15)[:-1])) if n else swing
     after = running_median(swing, 5, ahead=True)
-    still = _no_flow(minutes)
+    flow = np.where(minutes.covered > 0.5, minutes.flow, np.nan)
+    flowed = np.concatenate(([np.nan], running_median(flow, 15)[:-1])) if n else flow
     with np.errstate(invalid="ignore"):
-        had = np.concatenate(([np.nan], before[:-1]))
-        sudden = (had >= 1.0) & (after <= SWING_KEPT * had) & still & ~off
-    stepped = _suction_moved(level)
+        still = (minutes.flow_low <= 0) | (flow <= np.fmax(SMALL_FLOW_ML_PER_MIN, 0.3 * flowed))
+        sudden = (before >= 1.0) & (after <= SWING_KEPT * before) & still & ~off & ~_suction_moved(level)
     k = 0
-    while k < n:
-        if not sudden[k] or stepped[k]:
-            k += 1
+    for onset in np.flatnonzero(sudden).tolist():
+        if onset < k:
             continue
-        end = k
-        reference = had[k]
-        quiet_back = 0
-        while end < n:
-            with np.errstate(invalid="ignore"):
-                moving = swing[end] >= 0.5 * reference or (
-                    np.isfinite(minutes.flow_min[end]) and minutes.flow_min[end] > 0
-                )
-            quiet_back = quiet_back + 1 if moving else 0
-            if quiet_back >= 2:
-                end -= 1
-                break
-            end += 1
-        out[k:end] = True
-        k = max(end, k + 1)
-    return out & ~off
+        k = _until_back(onset, before[onset], swing, flow, max(SMALL_FLOW_ML_PER_MIN, 0.5 * flowed[onset]))
+        out[onset:k] = True
+    return (out | _lost_between(swing, still, breath.usual_cmh2o)) & ~off
 
 
-def _no_flow(minutes: Minutes) -> Flags:
-    """At most one printed step of flow, taken over the minute."""
+def _until_back(
+    onset: int, reference: float, swing: NDArray[np.float64], flow: NDArray[np.float64], real_flow: float
+) -> int:
+    """First minute after `onset` from which swing or flow is back for two minutes running."""
     with np.errstate(invalid="ignore"):
-        return minutes.flow_low <= 0
+        moving = (swing[onset:] >= 0.5 * reference) | (flow[onset:] > real_flow)
+    twice = np.flatnonzero(moving[1:] & moving[:-1])
+    return onset + int(twice[0]) if len(twice) else len(swing)
+
+
+def _lost_between(swing: NDArray[np.float64], still: Flags, usual: float) -> Flags:
+    """Ten minutes or more with hardly a swing, and a swing again later: the tube was shut in between."""
+    out = np.zeros(len(swing), dtype=np.bool_)
+    if not np.isfinite(usual) or usual < 1.0:
+        return out
+    level = running_median(swing, 9)
+    with np.errstate(invalid="ignore"):
+        good = np.flatnonzero(level >= 0.5 * usual)
+        low = long_enough((level < 0.25 * usual) & still, 10)
+    for first, end in stretches(low):
+        if len(good) and good[0] < first and good[-1] >= end:
+            out[first:end] = True
+    return out
 
 
 def _suction_moved(level: NDArray[np.float64]) -> Flags:
@@ -218,36 +245,94 @@ def positive_pressure(minutes: Minutes) -> Flags:
 
 
 def sensor_stuck(trace: Trace, minutes: Minutes) -> Flags:
-    """The same printed value for half an hour where breathing must show. A gap never ends a stuck run.
+    """One printed value for so long that, by how often values repeat in this log, chance cannot explain it.
 
-    A flow of exactly zero is not stuck by itself: that is how a healed lung reads. A steady small
-    flow may print one value for long, so the value must be several steps of the display.
+    Pressure must move with breathing, and a flow above zero with it. A flow of exactly zero is not stuck by
+    itself: that is how a healed lung reads. A gap never ends a stuck run.
     """
-    step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
-    with np.errstate(invalid="ignore"):
-        one_value = (minutes.flow_min == minutes.flow_max) & (minutes.covered > 0)
-        worth = minutes.flow >= max(5 * step, 1e-9)
-    flow = _held(minutes.flow, one_value & worth, minutes.covered > 0)
-    with np.errstate(invalid="ignore"):
-        still = (minutes.pressure_min == minutes.pressure_max) & (minutes.pressure_readings >= 10)
-        suction = np.abs(minutes.pressure) >= SUCTION_LOST_CMH2O
-    pressure = _held(minutes.pressure, still & suction, minutes.pressure_readings > 0)
-    return flow | pressure
-
-
-def _held(values: NDArray[np.float64], same_within: Flags, recorded: Flags) -> Flags:
-    """Minutes of a run of one value that lasts, passing over minutes with no record."""
-    out = np.zeros(len(values), dtype=np.bool_)
-    known = np.flatnonzero(recorded)
-    if not len(known):
-        return out
-    alike = same_within[known]
-    joined = alike[1:] & alike[:-1] & (values[known[1:]] == values[known[:-1]])
-    for first, end in stretches(np.asarray(joined)):
-        span = known[first : end + 1]
-        if len(span) >= STUCK_MIN:
-            out[span[0] : span[-1] + 1] = True
+    n = len(minutes)
+    step = max((log.flow_step_ul_per_min for log in trace.logs), default=0)
+    out = _stuck(trace.flow_ul_per_min, trace, minutes.start_ms, n, max(LIVELY_STEPS * step, 1), STUCK_FLOW_MIN)
+    if trace.pressure_mcmh2o is not None:
+        out |= _stuck(trace.pressure_mcmh2o, trace, minutes.start_ms, n, None, STUCK_PRESSURE_MIN)
     return out
+
+
+def _stuck(
+    values: NDArray[np.int32], trace: Trace, start_ms: int, n: int, least: int | None, minutes: int
+) -> Flags:
+    """Runs of one value (of at least `least`, if given) that are too long for chance, and last `minutes`."""
+    known = np.flatnonzero(values != NONE)
+    none = np.zeros(n, dtype=np.bool_)
+    if len(known) < 3:
+        return none
+    told = values[known]
+    breaks = np.flatnonzero(told[1:] != told[:-1]) + 1
+    firsts = np.concatenate(([0], breaks))
+    lengths = np.diff(np.concatenate((firsts, [len(told)])))
+    worth = told[firsts] >= least if least is not None else np.ones(len(firsts), dtype=np.bool_)
+    # how often the next reading repeats the last, by the run that a typical reading stands in: long runs,
+    # the suspects, must not vouch for themselves
+    usual = lengths[worth]
+    if len(usual) < 20:
+        return none
+    middle = float(np.median(usual))
+    spread = float(np.percentile(usual, 95))
+    repeats = 1 - 1 / max(middle, spread / 3, 1.05)
+    needed = np.log(CHANCE_STUCK) / np.log(repeats)
+    first_row, last_row = known[firsts], known[firsts + lengths - 1]
+    lasted = trace.end_ms[last_row] - trace.start_ms[first_row] >= minutes * MINUTE_MS
+    return laid(
+        (
+            Interval(int(trace.start_ms[first_row[i]]), int(trace.end_ms[last_row[i]]))
+            for i in np.flatnonzero(worth & (lengths >= needed) & lasted)
+        ),
+        start_ms,
+        n,
+    )
+
+
+def stopped_at_once(trace: Trace, minutes: Minutes, level: NDArray[np.float64], explained: Flags) -> Flags:
+    """A steady leak that stops within minutes, while nothing else changed: a sensor that sticks at zero, or a
+    zero taken while air flowed, looks just so. It stands until flow is seen again.
+
+    Where the flow later comes back as it was, the leak comes and goes; then it was no sensor.
+    """
+    n = len(minutes)
+    out = np.zeros(n, dtype=np.bool_)
+    step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
+    flow = np.where((minutes.covered > 0.5) & ~explained, minutes.flow, np.nan)
+    before = np.concatenate((np.full(3, np.nan), running_median(flow, 15)[:-3])) if n > 3 else np.full(n, np.nan)
+    long_before = (
+        np.concatenate((np.full(183, np.nan), running_median(flow, 31)[:-183])) if n > 183 else np.full(n, np.nan)
+    )
+    after = running_median(flow, 15, ahead=True)
+    with np.errstate(invalid="ignore"):
+        remarkable = before >= max(STOP_ML_PER_MIN, STOP_STEPS * step)
+        gone = after <= np.fmax(step / 2, 0.1 * before)
+        steady = ~(long_before * STEADY > before)
+        stop = remarkable & gone & steady & ~_suction_moved(level)
+    k = 0
+    for onset in np.flatnonzero(stop).tolist():
+        if onset < k:
+            continue
+        with np.errstate(invalid="ignore"):
+            back = np.flatnonzero(running_median(flow[onset:], 5) >= 0.5 * before[onset])
+        k = onset + int(back[0]) if len(back) else n
+        alive = _alive(minutes, onset, k, step, before[onset])
+        if not len(back):
+            out[onset : min(k, alive)] = True
+    return out
+
+
+def _alive(minutes: Minutes, onset: int, end: int, step: float, before: float) -> int:
+    """First minute by which small readings in three different minutes have shown that the sensor lives at zero."""
+    with np.errstate(invalid="ignore"):
+        wobble = (minutes.flow_max[onset + 15 : end] >= max(step, 0.1)) & (
+            minutes.flow[onset + 15 : end] <= 0.05 * before
+        )
+    seen = np.flatnonzero(wobble)
+    return onset + 15 + int(seen[2]) + 1 if len(seen) >= 3 else end
 
 
 def below_zero(minutes: Minutes) -> Flags:

@@ -32,6 +32,7 @@ class Handling:
     reconnected_ms: tuple[int, ...] = ()
     exchanged_ms: tuple[int, ...] = ()
     flushed_ms: tuple[int, ...] = ()
+    ordered: tuple[tuple[int, float], ...] = ()  # (from when, cmH2O with suction negative; 0 for none added)
 
 
 def handling(chart: Chart) -> Handling:
@@ -47,6 +48,11 @@ def handling(chart: Chart) -> Handling:
         reconnected_ms=_times(entries, _APART_ENDS),
         exchanged_ms=_times(entries, {("suction_unit", "exchanged")}),
         flushed_ms=_times(entries, {("tubing", "flushed")}),
+        ordered=tuple(
+            (entry.time, entry.value if isinstance(entry.value, float) else 0.0)
+            for entry in entries
+            if entry.item == "suction_ordered" and entry.value is not None
+        ),
     )
 
 

@@ -96,7 +96,12 @@ def _level(row: cython.double[::1], hole: cython.double) -> cython.longlong:
     return held
 
 
-def answers(air: cython.double[:, ::1], grid: cython.double[:, ::1], moving: cython.const[cython.longlong][::1], best: cython.double[::1]):
+def answers(
+    air: cython.double[:, ::1],
+    grid: cython.double[:, ::1],
+    moving: cython.const[cython.longlong][::1],
+    best: cython.double[::1],
+):
     """Largest correlation, of either sign, between flow and pressure within two readings' delay, per block."""
     b: cython.Py_ssize_t
     k: cython.Py_ssize_t

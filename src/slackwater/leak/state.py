@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from slackwater.episode.types import Chart, Episode
 from slackwater.leak.breathing import Breathing, breathing
-from slackwater.leak.doubt import Doubts, doubts, usual_suction
+from slackwater.leak.doubt import Doubts, doubts, due_suction
 from slackwater.leak.effort import Effort, effort, tries
 from slackwater.leak.handling import Handling, handling
 from slackwater.leak.stretches import Flags, laid
@@ -84,7 +84,7 @@ def leak_trace(
     found = effort(trace, minutes, breath, hard)
     low = np.where(hard, np.nan, minutes.flow_low)
     high = np.where(hard, np.nan, minutes.flow_high)
-    driving = -usual_suction(minutes)
+    driving = -due_suction(minutes, handled)
     with np.errstate(invalid="ignore", divide="ignore"):
         conductance = np.where((driving > 1) & ~hard & (minutes.flow >= 0), minutes.flow / driving, np.nan)
     return LeakTrace(

@@ -690,7 +690,7 @@ def scan(
                 row += 1
                 at = p
             else:
-                while text[p] != 10 and text[p] != 13:
+                while text[p] != 10 and text[p] != 13 and p - line_start <= 65536:  # longer ones end the walk
                     p += 1
                 odd[odds, 0] = line
                 odd[odds, 1] = line_start

@@ -69,7 +69,7 @@ FILES: list[tuple[str, str | bytes, dict[str, Any], str, str, str]] = [
     ("two byte-order marks", b"\xef\xbb\xbf\xef\xbb\xbf" + GOOD.encode(), {}, "line 1", "no column 'time'", "time"),
     ("a line of 70 kB", GOOD + T + "," + "9" * 70_000 + ",-8\n", {}, "log.csv, line 4", "over 64 kB long", "encoding"),
     ("a line of 5 MB without end", GOOD + "x" * 5_000_000, {}, "log.csv, line 4", "over 64 kB long", "separator"),
-    ("a million cells in a line", GOOD + "," * 1_000_000 + "\n", {}, "log.csv, line 4", "over 64 kB long", "separator"),
+    ("a hundred thousand cells in a line", GOOD + "," * 100_000 + "\n", {}, "log.csv, line 4", "over 64 kB long", "separator"),
     ("a header of 70 kB", "time,Flow,Vac," + "x" * 70_000 + "\n" + "x\n", {}, "line 2, column 'time'", "too short", "check"),
     ("a picture", b"\x89PNG\r\n\x1a\n" + bytes(range(256)), {}, "log.csv, line 1", "not utf-8", "log.encoding"),
     ("a zip archive", b"PK\x03\x04\x14\x00\x00\x00\x08\x00" + b"\x00" * 50, {}, "log.csv, line 1", "control character", "skip_lines"),
@@ -301,8 +301,8 @@ def test_with_nothing_left_to_use_a_file_is_refused_whatever_the_share() -> None
 
 
 def test_many_odd_rows_are_given_up_early_and_not_read_to_the_end() -> None:
-    text = f"{HEADER}\n" + "junk\n" * 300_000
-    assert "more than 5 % of the 300000 rows" in refused(text.encode(), layout())
+    text = f"{HEADER}\n" + "junk\n" * 60_000
+    assert "more than 5 % of the 60000 rows" in refused(text.encode(), layout())
 
 
 def test_a_file_over_the_limits_of_bytes_or_rows_is_refused_before_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,332 @@
+"""The filters' loops: compiled where a compiler was found, else plain Python with equal results.
+
+Only the four operations of arithmetic are used, in a fixed order, so that both give the same bits.
+"""
+
+from __future__ import annotations
+
+try:
+    import cython
+except ImportError:  # Cython is needed to build, not to run
+    from slackwater.leak import interpreted as cython
+
+COMPILED = cython.compiled
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _power(base: cython.double, fours: cython.int) -> cython.double:
+    """base to the power 4 · fours."""
+    k: cython.int
+    square: cython.double = base * base
+    four: cython.double = square * square
+    out: cython.double = four
+    for k in range(fours - 1):
+        out = out * four
+    return out
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _minute(
+    p: cython.p_double,
+    work: cython.p_double,
+    conductance: cython.p_double,
+    n: cython.Py_ssize_t,
+    low: cython.double,
+    high: cython.double,
+    flow: cython.double,
+    drive: cython.double,
+    usable: cython.bint,
+    how: cython.p_double,
+    fours: cython.int,
+):
+    """One predict and one update of one drain's size filter, in place.
+
+    p: n chances (cell 0: sealed), then sum of flow, sum of drive, last drive.
+    how: softness, walk, silent, seals, opens, step_walk, step, keep, burst, reset, run of surprises is p[n + 3].
+    """
+    i: cython.Py_ssize_t
+    softness: cython.double = how[0]
+    walk: cython.double = how[1]
+    silent: cython.double = how[2]
+    seals: cython.double = how[3]
+    opens: cython.double = how[4]
+    passes: cython.int = 1
+    k: cython.int
+    forward: cython.double
+    total: cython.double
+    share: cython.double
+    above: cython.double
+    below: cython.double
+    expected: cython.double
+    level: cython.double
+    taken: cython.double
+    ends: cython.double
+    if not usable:
+        # Silence is not healing: what is not seen may grow, never shrink, and never seals.
+        for i in range(n - 2, 0, -1):
+            p[i + 1] = p[i + 1] + silent * p[i]
+            p[i] = p[i] - silent * p[i]
+        taken = opens * p[0]
+        p[0] = p[0] - taken
+        p[1] = p[1] + taken
+        return
+    if p[n + 2] > 0.0 and (drive > how[6] * p[n + 2] or p[n + 2] > how[6] * drive):
+        passes = 1 + cython.cast(cython.int, how[5])  # a step of suction may open or close a defect
+    # Walk over the leaking cells by a two-sided geometric kernel, what falls past an end lumped into it.
+    # Sums of columns and products keep a log-concave kernel totally positive: the ground of law M12.
+    for k in range(passes):
+        ends = 1.0 / (1.0 + walk)
+        share = (1.0 - walk) * ends
+        forward = 0.0
+        for i in range(1, n):
+            work[i] = forward
+            forward = walk * (forward + p[i])
+        above = ends * (p[n - 1] + work[n - 1])
+        forward = 0.0
+        for i in range(n - 1, 0, -1):
+            work[i] = share * (p[i] + work[i] + forward)
+            forward = walk * (forward + p[i])
+        below = ends * forward / walk if walk > 0.0 else 0.0
+        if n > 2:
+            work[n - 1] = above
+            work[1] = below
+        else:
+            work[1] = p[1]
+        for i in range(1, n):
+            p[i] = work[i]
+    taken = p[0]
+    p[0] = taken - opens * taken + seals * p[1]
+    p[1] = p[1] - seals * p[1] + opens * taken
+    # Update: a logistic error in log(flow + softness), the chance of the whole cell [low, high]:
+    # F(high) - F(low) is proportional to E / ((H + E)(L + E)), with E, H, L to the power of the sharpness.
+    above = _power((high if high > 0.0 else 0.0) + softness, fours)
+    below = _power(low + softness, fours) if low > 0.0 else 0.0  # at or under zero: no lower bound
+    total = 0.0
+    for i in range(n):
+        level = _power(conductance[i] * drive + softness, fours)
+        if below > 0.0:
+            p[i] = p[i] * (above / (above + level)) * (level / (below + level))
+        else:
+            p[i] = p[i] * (above / (above + level))
+        total = total + p[i]
+    if total > 1e-290:
+        for i in range(n):
+            p[i] = p[i] / total
+    else:  # nothing known explains it: start anew
+        for i in range(n):
+            p[i] = 1.0 / n
+    # Size, where plainly leaking: recent flow over recent drive; a burst counts only so far.
+    expected = p[n] / p[n + 1] * drive if p[n + 1] > 0.0 else flow
+    taken = how[8] * (expected + softness)
+    if passes > 1:
+        p[n] = 0.0
+        p[n + 1] = 0.0
+    if flow > taken or how[8] * flow < expected:
+        p[n + 3] = p[n + 3] + 1.0
+    else:
+        p[n + 3] = 0.0
+    if p[n + 3] >= how[9]:  # it was no burst: another level
+        p[n] = 0.0
+        p[n + 1] = 0.0
+        p[n + 3] = 0.0
+        taken = flow
+    p[n] = how[7] * p[n] + (flow if flow < taken else taken)
+    p[n + 1] = how[7] * p[n + 1] + drive
+    p[n + 2] = drive
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _at_least(
+    p: cython.p_double, conductance: cython.p_double, n: cython.Py_ssize_t, wanted: cython.double
+) -> cython.double:
+    """Chance that the conductance is `wanted` or more; a cell's mass lies evenly between its neighbours' middles."""
+    i: cython.Py_ssize_t
+    low: cython.double
+    high: cython.double
+    out: cython.double = 0.0
+    if wanted <= 0.0:
+        return 1.0
+    for i in range(n - 1, 0, -1):
+        low = 0.5 * (conductance[i] + conductance[i - 1])
+        if low >= wanted:
+            out = out + p[i]
+            continue
+        high = 0.5 * (conductance[i] + conductance[i + 1]) if i < n - 1 else 2.0 * conductance[i] - low
+        if high > wanted:
+            out = out + p[i] * ((high - wanted) / (high - low))
+        break
+    return out if out < 1.0 else 1.0
+
+
+@cython.cfunc
+@cython.exceptval(check=False)
+def _quantile(
+    p: cython.p_double, conductance: cython.p_double, n: cython.Py_ssize_t, share: cython.double
+) -> cython.double:
+    """Conductance below which `share` of the chance lies, by the same cells."""
+    i: cython.Py_ssize_t
+    low: cython.double
+    high: cython.double
+    so_far: cython.double = p[0]
+    if share <= so_far:
+        return 0.0
+    for i in range(1, n):
+        if so_far + p[i] >= share:
+            low = 0.5 * (conductance[i] + conductance[i - 1])
+            high = 0.5 * (conductance[i] + conductance[i + 1]) if i < n - 1 else 2.0 * conductance[i] - low
+            return low + (high - low) * ((share - so_far) / p[i])
+        so_far = so_far + p[i]
+    return 1.5 * conductance[n - 1] - 0.5 * conductance[n - 2]
+
+
+def size_minutes(
+    state: cython.double[::1],
+    conductance: cython.double[::1],
+    how: cython.double[::1],
+    fours: cython.int,
+    low: cython.const[cython.double][::1],
+    high: cython.const[cython.double][::1],
+    flow: cython.const[cython.double][::1],
+    drive: cython.const[cython.double][::1],
+    usable: cython.const[cython.char][::1],
+    limits: cython.const[cython.double][::1],
+    work: cython.double[::1],
+    chance: cython.double[:, ::1],
+    size: cython.double[:, ::1],
+):
+    """The size filter over minutes, one after the other; `state` (cells + 4) is left as after the last.
+
+    Fills chance (minutes x limits) and size (minutes x 5: leak at 5, 50, 95 %, conductance, chance sealed).
+    """
+    k: cython.Py_ssize_t
+    j: cython.Py_ssize_t
+    n: cython.Py_ssize_t = len(conductance)
+    if cython.compiled:
+        for k in range(len(flow)):
+            _minute(
+                cython.address(state[0]), cython.address(work[0]), cython.address(conductance[0]), n,
+                low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+            )
+            for j in range(len(limits)):
+                chance[k, j] = _at_least(
+                    cython.address(state[0]), cython.address(conductance[0]), n, limits[j] / drive[k]
+                )
+            size[k, 0] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.05)
+            size[k, 1] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.5)
+            size[k, 2] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.95)
+            size[k, 3] = state[n] / state[n + 1] if state[n + 1] > 0.0 else -1.0
+            size[k, 4] = state[0]
+    else:
+        p, g, h = state.tolist(), conductance.tolist(), how.tolist()
+        spare = [0.0] * n
+        for k in range(len(flow)):
+            d = float(drive[k])
+            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours)
+            for j in range(len(limits)):
+                chance[k, j] = _at_least(p, g, n, float(limits[j]) / d)
+            for j, share in enumerate((0.05, 0.5, 0.95)):
+                size[k, j] = d * _quantile(p, g, n, share)
+            size[k, 3] = p[n] / p[n + 1] if p[n + 1] > 0.0 else -1.0
+            size[k, 4] = p[0]
+        state[:] = p
+
+
+def size_drains(
+    states: cython.double[:, ::1],
+    conductance: cython.double[::1],
+    how: cython.double[::1],
+    fours: cython.int,
+    low: cython.const[cython.double][::1],
+    high: cython.const[cython.double][::1],
+    flow: cython.const[cython.double][::1],
+    drive: cython.const[cython.double][::1],
+    usable: cython.const[cython.char][::1],
+    limits: cython.const[cython.double][::1],
+    work: cython.double[::1],
+    chance: cython.double[::1],
+):
+    """One minute of many drains: states (drains x cells + 4) in place, chance of each drain's own limit."""
+    k: cython.Py_ssize_t
+    n: cython.Py_ssize_t = len(conductance)
+    if cython.compiled:
+        for k in range(len(flow)):
+            _minute(
+                cython.address(states[k, 0]), cython.address(work[0]), cython.address(conductance[0]), n,
+                low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+            )
+            chance[k] = _at_least(
+                cython.address(states[k, 0]), cython.address(conductance[0]), n, limits[k] / drive[k]
+            )
+    else:
+        g, h = conductance.tolist(), how.tolist()
+        spare = [0.0] * n
+        for k in range(len(flow)):
+            p = states[k].tolist()
+            d = float(drive[k])
+            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours)
+            chance[k] = _at_least(p, g, n, float(limits[k]) / d)
+            states[k] = p
+
+
+def trend_blocks(
+    state: cython.double[::1],
+    pointer: cython.const[cython.int][::1],
+    column: cython.const[cython.int][::1],
+    weight: cython.const[cython.double][::1],
+    conductance: cython.const[cython.double][::1],
+    lasts: cython.const[cython.double][::1],
+    bursts: cython.const[cython.double][::1],
+    softness: cython.double,
+    fours: cython.int,
+    low: cython.const[cython.double][::1],
+    high: cython.const[cython.double][::1],
+    drive: cython.const[cython.double][::1],
+    burst: cython.const[cython.char][::1],
+    usable: cython.const[cython.char][::1],
+    work: cython.double[::1],
+    likelihood: cython.double[::1],
+):
+    """The trend filter over blocks of ten minutes: predict by a sparse matrix, update by the whole cell.
+
+    Row i of (pointer, column, weight) holds the chances of coming to state i, by where from. `bursts`: chance of
+    a burst in a block, per state; burst is 1 seen, 0 looked for and not seen, -1 could not be seen.
+    A block that is not usable changes nothing: no healing is credited to silence. `likelihood` gets each
+    block's factor, 1 where not usable. `lasts` is kept for the sharpness of a state's own error (1 = the usual).
+    """
+    k: cython.Py_ssize_t
+    i: cython.Py_ssize_t
+    j: cython.Py_ssize_t
+    n: cython.Py_ssize_t = len(state)
+    total: cython.double
+    above: cython.double
+    below: cython.double
+    level: cython.double
+    for k in range(len(low)):
+        likelihood[k] = 1.0
+        if not usable[k]:
+            continue
+        above = _power((high[k] if high[k] > 0.0 else 0.0) + softness, fours)
+        below = _power(low[k] + softness, fours) if low[k] > 0.0 else 0.0
+        total = 0.0
+        for i in range(n):
+            level = 0.0
+            for j in range(pointer[i], pointer[i + 1]):
+                level = level + weight[j] * state[column[j]]
+            work[i] = level
+        for i in range(n):
+            level = _power(conductance[i] * drive[k] + softness, fours)
+            if below > 0.0:
+                work[i] = work[i] * ((above - below) / (above + level) * (level / (below + level)) + 1e-12 * lasts[i])
+            else:
+                work[i] = work[i] * (above / (above + level) + 1e-12 * lasts[i])
+            if burst[k] == 1:
+                work[i] = work[i] * bursts[i]
+            elif burst[k] == 0:
+                work[i] = work[i] * (1.0 - bursts[i])
+            total = total + work[i]
+        for i in range(n):
+            state[i] = work[i] / total
+        likelihood[k] = total
