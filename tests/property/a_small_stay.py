@@ -291,12 +291,13 @@ def stays(draw: st.DrawFn, *, charted: Sequence[Callable[[int], Said]] = CHARTED
 
 
 def healed(*, swing: int = 60, said: tuple[Said, ...] = ()) -> Stay:
-    """Six hours of a leak of 120, then none; well seen breathing, unless `swing` is 0."""
+    """Five hours of a leak of 120, an hour in which it fades, then none; breathing is seen, unless `swing` is 0."""
     noise = np.random.default_rng(3)
     readings = []
     for at in range(1, MINUTES + 1):
         middle = -100 + int(noise.integers(-5, 6))
-        flow = 120 + 5 * int(noise.integers(-1, 2)) if at <= 360 else 0
+        level = 120 if at <= 300 else 5 * round(max(0, 360 - at) * 120 / 60 / 5)  # a leak that stops at once is doubted
+        flow = level + 5 * int(noise.integers(-1, 2)) if level > 10 else level
         readings.append(Reading(at, flow, middle, middle - swing // 2, middle + swing - swing // 2))
     amounts = ((200, "60"), (400, "40"), (650, "30"))
     usual = (*(Said(at, "fluid_output", value, "mL") for at, value in amounts), Said(640, "fluid_appearance", "serous"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import gzip
-from collections.abc import Iterator
+from collections.abc import Collection
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from itertools import groupby, pairwise
@@ -20,8 +20,8 @@ import pytest
 
 from behaviour.reading.typed_log import layout
 from behaviour.trace.made_log import MINUTE, NOON, made_log, thousandths
-from slackwater.leak.doubt import STUCK_MIN, sensor_stuck
-from slackwater.leak.stretches import Flags, stretches
+from slackwater.leak.doubt import sensor_stuck
+from slackwater.leak.stretches import stretches
 from slackwater.reading.log import NONE, Log
 from slackwater.reading.read import read_log
 from slackwater.trace.gaps import gaps
@@ -100,120 +100,128 @@ def test_a_zero_the_layout_does_not_call_missing_is_a_reading_of_zero(missing: l
 # --- a sensor that is stuck ----------------------------------------------------------------------------------------
 
 
-def benchmark(name: str, *, plus: float = 0, step: float = 1, every_s: int = 300) -> Trace:
-    """A series as flow in mL/min on a display with this step; `every_s` other than its 300 s: run that much faster."""
-    table = rows(f"anomaly_nab/{name}")
-    stamps = [datetime.fromisoformat(row["timestamp"]).replace(tzinfo=UTC) for row in table]
-    seconds = [(stamp - stamps[0]).total_seconds() * every_s / 300 for stamp in stamps]
-    flow = [float(row["value"]) + plus for row in table]
-    return place([made_log(seconds, flow, since=NOON, every=every_s, step=step)])
-
-
-def stuck(trace: Trace) -> Flags:
-    return sensor_stuck(trace, minutes(trace, NOON, trace.data_until_ms))
-
-
-def test_a_line_that_is_flat_for_two_weeks_is_stuck_as_a_flow() -> None:
-    """art_flatline: 45.0 throughout.
-
-    README has 'no anomaly: nothing may fire': the benchmark asks for a break in a pattern, and a flat line has none.
-    We ask another question. Breathing shows in a flow of 45 mL/min, and one printed value for half an hour is a
-    sensor that stands still; so all of it is doubted, from the first minute. That costs evidence and makes none.
+def benchmark(
+    name: str, *, plus: float = 0, step: float = 1, every_s: int = 300, without: Collection[int] = ()
+) -> Trace:
+    """A series as flow in mL/min on a display with this step; `every_s` other than its 300 s: run that much faster;
+    rows `without` left out.
     """
-    flags = stuck(benchmark("art_flatline"))
-    assert len(flags) == 14 * DAY_MIN
-    assert flags.all()
+    table = rows(f"anomaly_nab/{name}")
+    first = instant(table[0])
+    kept = [row for number, row in enumerate(table) if number not in without]
+    seconds = [(instant(row) - first).total_seconds() * every_s / 300 for row in kept]
+    flow = [float(row["value"]) + plus for row in kept]
+    return place([made_log(seconds, flow, every=every_s, step=step)])
 
 
-@pytest.mark.parametrize(("step", "doubted"), [(9, True), (9.5, False), (45, False)])
-def test_a_flat_line_of_less_than_five_steps_of_the_display_is_not_stuck(step: float, doubted: bool) -> None:
-    """docs/definitions.md: a small steady flow may print one value for long. 45 is five steps of 9."""
-    assert stuck(benchmark("art_flatline", step=step)).tolist() == [doubted] * 14 * DAY_MIN
+def instant(row: dict[str, str]) -> datetime:
+    """Read as UTC: the benchmark names no zone."""
+    return datetime.fromisoformat(row["timestamp"]).replace(tzinfo=UTC)
 
 
-def test_a_flat_line_at_zero_is_not_stuck() -> None:
-    """That is how a healed lung reads."""
-    assert not stuck(benchmark("art_flatline", plus=-45)).any()
+def stuck(trace: Trace) -> list[tuple[int, int]]:
+    """Stretches of minutes in which a sensor stands still."""
+    return list(stretches(sensor_stuck(trace, minutes(trace, NOON, trace.data_until_ms))))
 
 
-@pytest.mark.parametrize(("suction", "doubted"), [(-4.5, True), (-1.0, False)])
-def test_a_flat_pressure_is_stuck_where_there_is_suction(suction: float, doubted: bool) -> None:
-    """art_flatline in tenths of cmH2O, a reading a second, 67 minutes; near the room's pressure it may rest."""
-    n = len(rows("anomaly_nab/art_flatline"))
-    flat = thousandths([suction] * n)
-    trace = place([made_log(range(n), [0.0] * n, since=NOON, pressure_mcmh2o=flat)])
-    assert stuck(trace).tolist() == [doubted] * (n // 60 + 1)
+MIDDLE = "art_daily_flatmiddle"
+FLAT_FROM, FLAT_UNTIL = 10 * DAY_MIN, 10 * DAY_MIN + 23 * 60  # of the eleventh day, in minutes
+
+
+def flat_rows() -> list[int]:
+    return [n for n, row in enumerate(rows(f"anomaly_nab/{MIDDLE}")) if row["value"] == "40.0"]
 
 
 def test_a_flat_day_among_lively_ones_is_stuck_from_its_labelled_first_minute() -> None:
     """art_daily_flatmiddle: labels.json marks 2014-04-11 00:00, the start of the eleventh day.
 
     That day holds 40.0 for 23 h, and all of them are doubted; then -8.0, which is another doubt (below zero). Not one
-    minute of the thirteen other days is: their plateaus carry noise, and the hour a day that they rest is at zero.
+    minute of the thirteen other days is: their plateaus carry noise, and the hour a day that they rest is at zero,
+    as a healed lung reads.
     """
-    table = rows("anomaly_nab/art_daily_flatmiddle")
-    flat = [n for n, row in enumerate(table) if row["value"] == "40.0"]
-    assert table[flat[0]]["timestamp"] == "2014-04-11 00:00:00" and len(flat) == 23 * 12
-    trace = benchmark("art_daily_flatmiddle")
-    assert list(stretches(stuck(trace))) == [(10 * DAY_MIN, 10 * DAY_MIN + 23 * 60)]
+    table = rows(f"anomaly_nab/{MIDDLE}")
+    assert table[flat_rows()[0]]["timestamp"] == "2014-04-11 00:00:00"
+    assert flat_rows() == list(range(FLAT_FROM // 5, FLAT_UNTIL // 5))
+    trace = benchmark(MIDDLE)
     assert int((trace.flow_ul_per_min == 0).sum()) == 13 * 12
+    assert stuck(trace) == [(FLAT_FROM, FLAT_UNTIL)]
+
+
+@pytest.mark.parametrize(("flat", "doubted"), [(3, False), (12, True), (48, True)])
+def test_a_flat_stretch_is_found_within_an_hour_and_not_within_a_quarter(flat: int, doubted: bool) -> None:
+    """The same with all but the first `flat` rows of 40.0 taken out; in this series no two rows agree by chance."""
+    found = stuck(benchmark(MIDDLE, without=flat_rows()[flat:]))
+    assert found == ([(FLAT_FROM, FLAT_FROM + 5 * flat)] if doubted else [])
 
 
 def test_a_gap_does_not_end_a_stuck_run() -> None:
-    """The flat day with 50 of each 60 minutes taken out: ten minutes at a time are never half an hour."""
-    table = rows("anomaly_nab/art_daily_flatmiddle")[10 * 288 : 10 * 288 + 276]
-    kept = [n for n in range(len(table)) if n % 12 < 2]
-    trace = place([made_log([300 * n for n in kept], [float(table[n]["value"]) for n in kept], every=300, step=1)])
-    flags = stuck(trace)
-    assert STUCK_MIN > 10
-    assert flags.all()
-    assert len(gaps(trace, NOON, trace.data_until_ms)) == 22
+    """The flat day with 55 of each 60 minutes taken out: single rows an hour apart, which still hold one value."""
+    trace = benchmark(MIDDLE, without=[n for n in flat_rows() if n % 12])
+    assert len(gaps(trace, NOON + FLAT_FROM * MINUTE, NOON + FLAT_UNTIL * MINUTE)) == 23
+    assert stuck(trace) == [(FLAT_FROM, FLAT_UNTIL - 55)]
+
+
+def test_a_flat_day_is_too_small_to_be_stuck_on_a_coarse_display() -> None:
+    """docs/definitions.md: a small steady flow may print one value for long. 40 is two steps of 20."""
+    assert stuck(benchmark(MIDDLE, step=20)) == []
+
+
+def test_a_pressure_that_is_flat_for_a_day_is_stuck_at_zero_too() -> None:
+    """The same series as a suction in tenths of cmH2O: pressure must move with breathing whatever its level.
+
+    So the hour a day at zero is doubted here, and that of -8.0, and nothing else.
+    """
+    table = rows(f"anomaly_nab/{MIDDLE}")
+    pressure = thousandths([-float(row["value"]) / 10 for row in table])
+    trace = place(
+        [made_log([300 * n for n in range(len(table))], [0.0] * len(table), every=300, pressure_mcmh2o=pressure)]
+    )
+    resting = [(day * DAY_MIN + 18 * 60, day * DAY_MIN + 19 * 60) for day in range(14) if day != 10]
+    assert stuck(trace) == sorted([*resting, (FLAT_FROM, FLAT_FROM + DAY_MIN)])
+
+
+def test_nothing_fires_on_a_line_that_is_flat_for_two_weeks() -> None:
+    """art_flatline, 45.0 throughout. README: no anomaly, nothing may fire; nothing does.
+
+    No reading ever differed, so the log cannot say how often a value repeats by chance: such a display may be coarse.
+    What that costs is the next check.
+    """
+    trace = benchmark("art_flatline")
+    assert len(trace.start_ms) == 14 * DAY_MIN // 5
+    assert stuck(trace) == []
+
+
+@pytest.mark.xfail(
+    strict=True,
+    raises=AssertionError,
+    reason="fewer than 20 runs of one value are never judged: 45 mL/min to the digit for 67 min is not doubted",
+)
+def test_a_flow_that_never_moves_while_pressure_breathes_is_stuck() -> None:
+    """docs/definitions.md: one printed value for long where breathing must show. art_flatline a reading a second,
+    beside a made pressure that breathes by 4 cmH2O at 14 a minute: the patient moves and the flow sensor does not.
+    """
+    n = len(rows("anomaly_nab/art_flatline"))
+    breathing = -10 + 2 * np.sin(2 * np.pi * 14 / 60 * np.arange(n))
+    flat = [float(row["value"]) for row in rows("anomaly_nab/art_flatline")]
+    trace = place([made_log(range(n), flat, step=1, pressure_mcmh2o=thousandths(breathing.tolist()))])
+    assert stuck(trace) != []
 
 
 # --- a cycle -------------------------------------------------------------------------------------------------------
 
 
-def test_a_perfect_cycle_of_hours_between_zero_and_60_is_stuck_while_on_and_never_while_off() -> None:
-    """art_daily_perfect_square_wave (20 for 15 h, 80 for 9 h a day), lowered by 20 to be a flow that goes off.
+@pytest.mark.parametrize("every_s", [300, 10, 1])
+@pytest.mark.parametrize("plus", [0, -20], ids=["20 and 80", "off and 60"])
+def test_nothing_fires_on_a_perfect_cycle(plus: float, every_s: int) -> None:
+    """art_daily_perfect_square_wave, on for 9 h and off for 15 h of each day. README: nothing may fire.
 
-    README has 'nothing may fire' for a perfect cycle. On sensor_stuck that holds for its off phase: zero is never
-    stuck. It does not hold for nine hours at 60 to the digit: the cycle is perfect, but no flow of a patient is.
-    The two edges of each on phase are found to the minute, so a cycle is not taken for one long run.
+    As it stands, and 30 and 300 times as fast (on for 18 min, for 108 s), as a pump might. A value held for hours is
+    not stuck where values are always held for hours: how long is too long comes from the log itself.
     """
     table = rows("anomaly_nab/art_daily_perfect_square_wave")
-    runs = [(value, len(list(run))) for value, run in groupby(row["value"] for row in table)]
-    assert {value: {n * 5 for v, n in runs[1:] if v == value} for value in ("20.0", "80.0")} == {
-        "20.0": {900, 360},  # the series ends six hours into its last night
-        "80.0": {540},
-    }
-    flags = stuck(benchmark("art_daily_perfect_square_wave", plus=-20))
-    assert list(stretches(flags)) == list(on_phases())
-    assert len(list(on_phases())) == 14
-
-
-def on_phases() -> Iterator[tuple[int, int]]:
-    """Minutes at 80, from the raw rows."""
-    at = 0
-    for value, run in groupby(row["value"] for row in rows("anomaly_nab/art_daily_perfect_square_wave")):
-        end = at + 5 * len(list(run))
-        if value == "80.0":
-            yield at, end
-        at = end
-
-
-def test_both_levels_of_the_cycle_are_stuck_if_neither_is_zero() -> None:
-    """As it stands, at 20 and 80: each phase holds one printed value for hours."""
-    assert stuck(benchmark("art_daily_perfect_square_wave")).all()
-
-
-@pytest.mark.parametrize("plus", [0, -20])
-def test_nothing_fires_on_a_cycle_whose_phases_are_shorter_than_half_an_hour(plus: float) -> None:
-    """The same cycle 300 times as fast, on for 108 s and off for 180 s, as a pump might: it keeps no value long."""
-    trace = benchmark("art_daily_perfect_square_wave", plus=plus, every_s=1)
-    table = minutes(trace, NOON, trace.data_until_ms)
-    assert len(table) == 68
-    assert int((table.flow_min == table.flow_max).sum()) > STUCK_MIN, "minutes of one value there are, but no run"
-    assert not sensor_stuck(trace, table).any()
+    held = [len(list(run)) for _, run in groupby(row["value"] for row in table)]
+    assert len(held) == 29 and {108, 180} == set(held[1:-1])
+    assert stuck(benchmark("art_daily_perfect_square_wave", plus=plus, every_s=every_s)) == []
 
 
 # --- a sensor that lives -------------------------------------------------------------------------------------------
@@ -222,12 +230,12 @@ MACHINE = "anomaly_nab/machine_temperature_2014-01-06_to_08"
 
 
 def machine(step: float) -> tuple[Trace, Minutes]:
+    """Three days of it from midnight, as shown in steps of `step`; 0: all of its digits."""
     table = rows(MACHINE)
-    stamps = [datetime.fromisoformat(row["timestamp"]).replace(tzinfo=UTC) for row in table]
     values = [float(row["value"]) for row in table]
     shown = [round(value / step) * step for value in values] if step else values
-    seconds = [(stamp - stamps[0]).total_seconds() for stamp in stamps]
-    trace = place([made_log(seconds, shown, since=NOON, every=300, step=step)])
+    seconds = [(instant(row) - instant(table[0])).total_seconds() for row in table]
+    trace = place([made_log(seconds, shown, every=300, step=step)])
     return trace, minutes(trace, NOON, trace.data_until_ms)
 
 
@@ -242,17 +250,17 @@ def test_a_clock_that_ran_back_once_gives_one_disputed_hour_and_no_stuck_sensor(
     trace, table = machine(0)
     assert trace.ledger.conflicting == 24 and len(trace.clock_steps) == 1
     assert np.flatnonzero(table.clock).tolist() == list(range(DAY_MIN + 120, DAY_MIN + 180))
-    assert (trace.flow_ul_per_min == NONE).sum() == 12
+    assert int((trace.flow_ul_per_min == NONE).sum()) == 12
     assert not sensor_stuck(trace, table).any()
 
 
-def test_a_living_sensor_shown_in_whole_units_is_doubted_for_at_most_two_percent_of_its_time() -> None:
-    """Rounded to whole degrees, six rows in a row may agree by chance: 65 of 4,320 minutes. Each such run is no longer
-    than 35 minutes, and a doubt only takes evidence away.
+def test_a_living_sensor_shown_in_whole_units_is_doubted_for_at_most_one_percent_of_its_time() -> None:
+    """Rounded to whole degrees, seven rows in a row agree once in three days: 35 of 4,320 minutes.
+
+    A doubt only takes evidence away. (Of the whole series, 78 days: 1,010 of 113,415 minutes, 0.9 %.)
     """
     trace, table = machine(1)
     found = list(stretches(sensor_stuck(trace, table)))
-    assert sum(end - first for first, end in found) <= 0.02 * len(table)
-    assert all(STUCK_MIN <= end - first <= 35 for first, end in found)
+    assert sum(end - first for first, end in found) <= 0.01 * len(table)
     for first, end in found:
         assert len(set(table.flow[first:end].tolist())) == 1

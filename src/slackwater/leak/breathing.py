@@ -32,6 +32,7 @@ class Breathing:
     by_swing: NDArray[np.bool_]
     by_air: NDArray[np.bool_]
     usual_cmh2o: float  # the patient's own usual swing; NaN if never seen
+    gauge_cmh2o: float  # what the pressure's print can tell apart
     fast_enough: bool  # the log could show a swing at all
     rate_per_min: NDArray[np.float64]  # by block, spread over its minutes; NaN where unclear
 
@@ -48,20 +49,31 @@ def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Br
             swing = np.full(n, np.nan)
     fast = bool(np.isfinite(swing).any())
     none = np.zeros(n, dtype=np.bool_)
+    gauge = _gauge(trace)
     if not fast:
-        return Breathing(swing, none, _slow_air(minutes), float("nan"), False, np.full(n, np.nan))
+        return Breathing(swing, none, _slow_air(minutes), float("nan"), gauge, False, np.full(n, np.nan))
     seen = swing[np.isfinite(swing) & (swing >= SMALLEST_SWING_CMH2O)]
     usual = float(np.percentile(seen, 75)) if len(seen) >= 10 else float("nan")
     needed = max(SMALLEST_SWING_CMH2O, SHARE_OF_OWN * usual) if np.isfinite(usual) else SMALLEST_SWING_CMH2O
+    if np.isfinite(gauge):  # one step of the print to and fro is no swing
+        needed = max(needed, 2.5 * gauge)
     with np.errstate(invalid="ignore"):
         enough = swing >= needed  # an unknown swing compares as not enough
     if trace.every_ms > 2_500 or trace.pressure_mcmh2o is None:
-        return Breathing(
-            swing, enough, _slow_air(minutes) if trace.every_ms > 10_000 else none, usual, True, np.full(n, np.nan)
-        )
+        by_air = _slow_air(minutes) if trace.every_ms > 10_000 else none
+        return Breathing(swing, enough, by_air, usual, gauge, True, np.full(n, np.nan))
     rhythm = _rhythm(trace, minutes.start_ms, n)
     patient = enough & ((rhythm.line_share < LINE_SHARE) | ventilated)
-    return Breathing(swing, patient, patient & rhythm.answers, usual, True, rhythm.rate_per_min)
+    return Breathing(swing, patient, patient & rhythm.answers, usual, gauge, True, rhythm.rate_per_min)
+
+
+def _gauge(trace: Trace) -> float:
+    """The smallest difference between two pressures that the log prints, in cmH2O."""
+    if trace.pressure_mcmh2o is None:
+        return float("nan")
+    printed = np.unique(trace.pressure_mcmh2o[:: max(1, len(trace.start_ms) // 20_000)])
+    steps = np.diff(printed[printed != NONE])
+    return float(np.percentile(steps, 10)) / 1000 if len(steps) else float("nan")
 
 
 @dataclass(frozen=True, eq=False)

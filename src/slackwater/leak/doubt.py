@@ -33,9 +33,12 @@ from slackwater.trace.types import MINUTE_MS, Interval, Minutes, Trace
 ENOUGH_COVERED = 0.8  # of a minute, to speak of its state
 SUCTION_LOST_CMH2O = 1.5  # nearer to zero than this is no suction
 REAL_SUCTION_CMH2O = 4.0  # suction that can be told from none
+GAUGE_STEPS = 4  # of the pressure's print
 SWING_KEPT = 0.35  # of the swing before: less, all at once, is a swing lost
 STUCK_PRESSURE_MIN = 5
+STUCK_READINGS = 30
 STUCK_FLOW_MIN = 30
+WINDOW = 60  # readings that chance does not repeat
 LIVELY_STEPS = 4  # of the display: a flow so large must be seen to breathe
 LARGE_FLOW_ML_PER_MIN = 1_000.0  # where no ceiling is declared
 POSITIVE_CMH2O = 1.0
@@ -44,7 +47,7 @@ EASY_FLOW_ML_PER_MIN = 200.0  # any pump holds its suction against this
 SMALL_FLOW_ML_PER_MIN = 5.0  # a sensor's own wobble about zero
 CHANCE_STUCK = 1e-9  # a run of one value less likely than this, by how often values repeat here, is stuck
 STOP_ML_PER_MIN, STOP_STEPS = 30.0, 3  # a flow from which a stop within minutes is remarkable
-STEADY = 0.7  # of the flow three hours before: it was not on its way down
+STEADY = 0.5  # of the flow three hours before: it was not on its way down
 
 _UNIT_OFF = tuple(STATES.index(word) for word in ("off", "standby", "charging", "self_test", "fault"))
 _UNIT_CLAMPED = STATES.index("clamped")
@@ -176,16 +179,22 @@ def tube_blocked(minutes: Minutes, breath: Breathing, off: Flags, level: NDArray
     after = running_median(swing, 5, ahead=True)
     flow = np.where(minutes.covered > 0.5, minutes.flow, np.nan)
     flowed = np.concatenate(([np.nan], running_median(flow, 15)[:-1])) if n else flow
+    plain = plain_swing(breath)
     with np.errstate(invalid="ignore"):
         still = (minutes.flow_low <= 0) | (flow <= np.fmax(SMALL_FLOW_ML_PER_MIN, 0.3 * flowed))
-        sudden = (before >= 1.0) & (after <= SWING_KEPT * before) & still & ~off & ~_suction_moved(level)
+        sudden = (before >= plain) & (after <= SWING_KEPT * before) & still & ~off & ~_suction_moved(level)
     k = 0
     for onset in np.flatnonzero(sudden).tolist():
         if onset < k:
             continue
         k = _until_back(onset, before[onset], swing, flow, max(SMALL_FLOW_ML_PER_MIN, 0.5 * flowed[onset]))
         out[onset:k] = True
-    return (out | _lost_between(swing, still, breath.usual_cmh2o)) & ~off
+    return (long_enough(out, 5) | _lost_between(swing, still, breath.usual_cmh2o, plain)) & ~off
+
+
+def plain_swing(breath: Breathing) -> float:
+    """The least swing whose loss can be seen, cmH2O: several steps of a gauge that prints coarsely."""
+    return max(1.0, GAUGE_STEPS * breath.gauge_cmh2o) if np.isfinite(breath.gauge_cmh2o) else 1.0
 
 
 def _until_back(
@@ -198,10 +207,10 @@ def _until_back(
     return onset + int(twice[0]) if len(twice) else len(swing)
 
 
-def _lost_between(swing: NDArray[np.float64], still: Flags, usual: float) -> Flags:
+def _lost_between(swing: NDArray[np.float64], still: Flags, usual: float, plain: float) -> Flags:
     """Ten minutes or more with hardly a swing, and a swing again later: the tube was shut in between."""
     out = np.zeros(len(swing), dtype=np.bool_)
-    if not np.isfinite(usual) or usual < 1.0:
+    if not np.isfinite(usual) or usual < plain:
         return out
     level = running_median(swing, 9)
     with np.errstate(invalid="ignore"):
@@ -255,12 +264,11 @@ def sensor_stuck(trace: Trace, minutes: Minutes) -> Flags:
     out = _stuck(trace.flow_ul_per_min, trace, minutes.start_ms, n, max(LIVELY_STEPS * step, 1), STUCK_FLOW_MIN)
     if trace.pressure_mcmh2o is not None:
         out |= _stuck(trace.pressure_mcmh2o, trace, minutes.start_ms, n, None, STUCK_PRESSURE_MIN)
+        out |= replayed(trace, minutes.start_ms, n)
     return out
 
 
-def _stuck(
-    values: NDArray[np.int32], trace: Trace, start_ms: int, n: int, least: int | None, minutes: int
-) -> Flags:
+def _stuck(values: NDArray[np.int32], trace: Trace, start_ms: int, n: int, least: int | None, minutes: int) -> Flags:
     """Runs of one value (of at least `least`, if given) that are too long for chance, and last `minutes`."""
     known = np.flatnonzero(values != NONE)
     none = np.zeros(n, dtype=np.bool_)
@@ -279,7 +287,7 @@ def _stuck(
     middle = float(np.median(usual))
     spread = float(np.percentile(usual, 95))
     repeats = 1 - 1 / max(middle, spread / 3, 1.05)
-    needed = np.log(CHANCE_STUCK) / np.log(repeats)
+    needed = max(np.log(CHANCE_STUCK) / np.log(repeats), STUCK_READINGS)
     first_row, last_row = known[firsts], known[firsts + lengths - 1]
     lasted = trace.end_ms[last_row] - trace.start_ms[first_row] >= minutes * MINUTE_MS
     return laid(
@@ -292,36 +300,67 @@ def _stuck(
     )
 
 
-def stopped_at_once(trace: Trace, minutes: Minutes, level: NDArray[np.float64], explained: Flags) -> Flags:
-    """A steady leak that stops within minutes, while nothing else changed: a sensor that sticks at zero, or a
-    zero taken while air flowed, looks just so. It stands until flow is seen again.
+def replayed(trace: Trace, start_ms: int, n: int) -> Flags:
+    """The same lively stretch of pressure twice, reading for reading: a store that plays back what it held.
 
-    Where the flow later comes back as it was, the leak comes and goes; then it was no sensor.
+    Windows are looked at where the values themselves say so, whatever the distance between the copies.
     """
-    n = len(minutes)
     out = np.zeros(n, dtype=np.bool_)
+    values = trace.pressure_mcmh2o
+    if values is None or trace.every_ms > 10_000 or len(values) < 4 * WINDOW:
+        return out
+    anchors = np.flatnonzero((values[:-WINDOW] * np.int32(40503) >> 4) & 63 == 0)
+    if len(anchors) < 2:
+        return out
+    windows = np.lib.stride_tricks.sliding_window_view(values, WINDOW)[anchors]
+    lively = (np.diff(windows, axis=1) != 0).sum(axis=1) >= WINDOW // 2
+    anchors, windows = anchors[lively], windows[lively]
+    weights = np.arange(1, WINDOW + 1, dtype=np.int64) * np.int64(6364136223846793005)
+    marks = (windows.astype(np.int64) * weights * (windows + weights)).sum(axis=1)  # wraps round on purpose
+    order = np.argsort(marks, kind="stable")
+    again = order[1:][marks[order][1:] == marks[order][:-1]]  # every copy but the first
+    spans = [
+        Interval(int(trace.start_ms[anchors[k]]), int(trace.end_ms[anchors[k] + WINDOW - 1]), "replayed")
+        for k in np.sort(again)
+    ]
+    return long_enough(laid(spans, start_ms, n), STUCK_PRESSURE_MIN)
+
+
+def stopped_at_once(trace: Trace, minutes: Minutes, level: NDArray[np.float64], explained: Flags) -> Flags:
+    """A steady leak that is gone from one minute to the next, while nothing else changed: a sensor that sticks
+    at zero, or a zero taken while air flowed, looks just so. It stands until small readings show the sensor alive.
+
+    A lung that seals takes minutes about it. Where the flow later comes back as it was, the leak comes and goes;
+    then it was no sensor.
+    """
+    out = np.zeros(len(minutes), dtype=np.bool_)
     step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
-    flow = np.where((minutes.covered > 0.5) & ~explained, minutes.flow, np.nan)
-    before = np.concatenate((np.full(3, np.nan), running_median(flow, 15)[:-3])) if n > 3 else np.full(n, np.nan)
-    long_before = (
-        np.concatenate((np.full(183, np.nan), running_median(flow, 31)[:-183])) if n > 183 else np.full(n, np.nan)
+    at = np.flatnonzero((minutes.covered > 0.5) & ~explained)  # a gap does not hide the stop
+    flow = minutes.flow[at]
+    if len(flow) < 60:
+        return out
+    before = np.concatenate(([np.nan], running_median(flow, 15)[:-1]))
+    hours_before = (
+        np.concatenate((np.full(181, np.nan), running_median(flow, 31)[:-181])) if len(flow) > 181 else before
     )
     after = running_median(flow, 15, ahead=True)
+    last, following = np.roll(flow, 1), np.roll(flow, -1)
     with np.errstate(invalid="ignore"):
         remarkable = before >= max(STOP_ML_PER_MIN, STOP_STEPS * step)
-        gone = after <= np.fmax(step / 2, 0.1 * before)
-        steady = ~(long_before * STEADY > before)
-        stop = remarkable & gone & steady & ~_suction_moved(level)
+        gone = np.fmax(step / 2, 0.1 * before)
+        at_once = (last >= 0.6 * before) & (following <= gone) & (after <= gone)
+        steady = ~(hours_before * STEADY > before)
+        stop = remarkable & at_once & steady & ~_suction_moved(level)[at]
     k = 0
     for onset in np.flatnonzero(stop).tolist():
         if onset < k:
             continue
         with np.errstate(invalid="ignore"):
             back = np.flatnonzero(running_median(flow[onset:], 5) >= 0.5 * before[onset])
-        k = onset + int(back[0]) if len(back) else n
-        alive = _alive(minutes, onset, k, step, before[onset])
+        k = onset + int(back[0]) if len(back) else len(flow)
         if not len(back):
-            out[onset : min(k, alive)] = True
+            first = int(at[onset])
+            out[first : _alive(minutes, first, len(minutes), step, float(before[onset]))] = True
     return out
 
 

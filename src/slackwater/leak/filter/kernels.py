@@ -40,11 +40,13 @@ def _minute(
     usable: cython.bint,
     how: cython.p_double,
     fours: cython.int,
+    widens: cython.int,
 ):
     """One predict and one update of one drain's size filter, in place.
 
-    p: n chances (cell 0: sealed), then sum of flow, sum of drive, last drive.
-    how: softness, walk, silent, seals, opens, step_walk, step, keep, burst, reset, run of surprises is p[n + 3].
+    p: n chances (cell 0: sealed), then recent flow, recent drive, last drive, minutes of surprise.
+    how: softness, walk, silent, seals, opens, step, keep, burst, surprises (model.py says what each is);
+    the sharpness of the error is four times `fours`; after a step of suction the walk is taken `widens` times more.
     """
     i: cython.Py_ssize_t
     softness: cython.double = how[0]
@@ -72,8 +74,8 @@ def _minute(
         p[0] = p[0] - taken
         p[1] = p[1] + taken
         return
-    if p[n + 2] > 0.0 and (drive > how[6] * p[n + 2] or p[n + 2] > how[6] * drive):
-        passes = 1 + cython.cast(cython.int, how[5])  # a step of suction may open or close a defect
+    if p[n + 2] > 0.0 and (drive > how[5] * p[n + 2] or p[n + 2] > how[5] * drive):
+        passes = 1 + widens  # a step of suction may open or close a defect
     # Walk over the leaking cells by a two-sided geometric kernel, what falls past an end lumped into it.
     # Sums of columns and products keep a log-concave kernel totally positive: the ground of law M12.
     for k in range(passes):
@@ -119,21 +121,21 @@ def _minute(
             p[i] = 1.0 / n
     # Size, where plainly leaking: recent flow over recent drive; a burst counts only so far.
     expected = p[n] / p[n + 1] * drive if p[n + 1] > 0.0 else flow
-    taken = how[8] * (expected + softness)
+    taken = how[7] * (expected + softness)
     if passes > 1:
         p[n] = 0.0
         p[n + 1] = 0.0
-    if flow > taken or how[8] * flow < expected:
+    if flow > taken or how[7] * flow < expected:
         p[n + 3] = p[n + 3] + 1.0
     else:
         p[n + 3] = 0.0
-    if p[n + 3] >= how[9]:  # it was no burst: another level
+    if p[n + 3] >= how[8]:  # it was no burst: another level
         p[n] = 0.0
         p[n + 1] = 0.0
         p[n + 3] = 0.0
         taken = flow
-    p[n] = how[7] * p[n] + (flow if flow < taken else taken)
-    p[n + 1] = how[7] * p[n + 1] + drive
+    p[n] = how[6] * p[n] + (flow if flow < taken else taken)
+    p[n + 1] = how[6] * p[n + 1] + drive
     p[n + 2] = drive
 
 
@@ -187,6 +189,7 @@ def size_minutes(
     conductance: cython.double[::1],
     how: cython.double[::1],
     fours: cython.int,
+    widens: cython.int,
     low: cython.const[cython.double][::1],
     high: cython.const[cython.double][::1],
     flow: cython.const[cython.double][::1],
@@ -209,6 +212,7 @@ def size_minutes(
             _minute(
                 cython.address(state[0]), cython.address(work[0]), cython.address(conductance[0]), n,
                 low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+                widens,
             )
             for j in range(len(limits)):
                 chance[k, j] = _at_least(
@@ -224,7 +228,7 @@ def size_minutes(
         spare = [0.0] * n
         for k in range(len(flow)):
             d = float(drive[k])
-            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours)
+            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours, widens)
             for j in range(len(limits)):
                 chance[k, j] = _at_least(p, g, n, float(limits[j]) / d)
             for j, share in enumerate((0.05, 0.5, 0.95)):
@@ -239,6 +243,7 @@ def size_drains(
     conductance: cython.double[::1],
     how: cython.double[::1],
     fours: cython.int,
+    widens: cython.int,
     low: cython.const[cython.double][::1],
     high: cython.const[cython.double][::1],
     flow: cython.const[cython.double][::1],
@@ -256,6 +261,7 @@ def size_drains(
             _minute(
                 cython.address(states[k, 0]), cython.address(work[0]), cython.address(conductance[0]), n,
                 low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+                widens,
             )
             chance[k] = _at_least(
                 cython.address(states[k, 0]), cython.address(conductance[0]), n, limits[k] / drive[k]
@@ -266,20 +272,68 @@ def size_drains(
         for k in range(len(flow)):
             p = states[k].tolist()
             d = float(drive[k])
-            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours)
+            _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours, widens)
             chance[k] = _at_least(p, g, n, float(limits[k]) / d)
             states[k] = p
 
 
+@cython.cfunc
+@cython.exceptval(check=False)
+def _block(
+    state: cython.p_double,
+    work: cython.p_double,
+    pointer: cython.p_int,
+    column: cython.p_int,
+    weight: cython.p_double,
+    conductance: cython.p_double,
+    bursts: cython.p_double,
+    n: cython.Py_ssize_t,
+    softness: cython.double,
+    stray: cython.double,
+    fours: cython.int,
+    low: cython.double,
+    high: cython.double,
+    drive: cython.double,
+    burst: cython.int,
+) -> cython.double:
+    """One predict and one update of the trend filter, in place; returns the chance of what was seen."""
+    i: cython.Py_ssize_t
+    j: cython.Py_ssize_t
+    level: cython.double
+    total: cython.double = 0.0
+    above: cython.double = _power((high if high > 0.0 else 0.0) + softness, fours)
+    below: cython.double = _power(low + softness, fours) if low > 0.0 else 0.0
+    for i in range(n):
+        level = 0.0
+        for j in range(pointer[i], pointer[i + 1]):
+            level = level + weight[j] * state[column[j]]
+        work[i] = level
+    for i in range(n):
+        level = _power(conductance[i] * drive + softness, fours)
+        if below > 0.0:
+            level = above / (above + level) * (level / (below + level)) + stray
+        else:
+            level = above / (above + level) + stray
+        if burst == 1:
+            level = level * bursts[i]
+        elif burst == 0:
+            level = level * (1.0 - bursts[i])
+        work[i] = work[i] * level
+        total = total + work[i]
+    for i in range(n):
+        state[i] = work[i] / total
+    return total
+
+
 def trend_blocks(
     state: cython.double[::1],
-    pointer: cython.const[cython.int][::1],
-    column: cython.const[cython.int][::1],
-    weight: cython.const[cython.double][::1],
-    conductance: cython.const[cython.double][::1],
-    lasts: cython.const[cython.double][::1],
-    bursts: cython.const[cython.double][::1],
+    pointer: cython.int[::1],
+    column: cython.int[::1],
+    weight: cython.double[::1],
+    conductance: cython.double[::1],
+    bursts: cython.double[::1],
     softness: cython.double,
+    stray: cython.double,
     fours: cython.int,
     low: cython.const[cython.double][::1],
     high: cython.const[cython.double][::1],
@@ -287,46 +341,33 @@ def trend_blocks(
     burst: cython.const[cython.char][::1],
     usable: cython.const[cython.char][::1],
     work: cython.double[::1],
-    likelihood: cython.double[::1],
+    chance: cython.double[::1],
 ):
     """The trend filter over blocks of ten minutes: predict by a sparse matrix, update by the whole cell.
 
     Row i of (pointer, column, weight) holds the chances of coming to state i, by where from. `bursts`: chance of
     a burst in a block, per state; burst is 1 seen, 0 looked for and not seen, -1 could not be seen.
-    A block that is not usable changes nothing: no healing is credited to silence. `likelihood` gets each
-    block's factor, 1 where not usable. `lasts` is kept for the sharpness of a state's own error (1 = the usual).
+    A block that is not usable changes nothing: no healing is credited to silence. `chance` gets how likely each
+    block was (in units that do not depend on the state), 1 where it was not usable.
     """
     k: cython.Py_ssize_t
-    i: cython.Py_ssize_t
-    j: cython.Py_ssize_t
     n: cython.Py_ssize_t = len(state)
-    total: cython.double
-    above: cython.double
-    below: cython.double
-    level: cython.double
-    for k in range(len(low)):
-        likelihood[k] = 1.0
-        if not usable[k]:
-            continue
-        above = _power((high[k] if high[k] > 0.0 else 0.0) + softness, fours)
-        below = _power(low[k] + softness, fours) if low[k] > 0.0 else 0.0
-        total = 0.0
-        for i in range(n):
-            level = 0.0
-            for j in range(pointer[i], pointer[i + 1]):
-                level = level + weight[j] * state[column[j]]
-            work[i] = level
-        for i in range(n):
-            level = _power(conductance[i] * drive[k] + softness, fours)
-            if below > 0.0:
-                work[i] = work[i] * ((above - below) / (above + level) * (level / (below + level)) + 1e-12 * lasts[i])
-            else:
-                work[i] = work[i] * (above / (above + level) + 1e-12 * lasts[i])
-            if burst[k] == 1:
-                work[i] = work[i] * bursts[i]
-            elif burst[k] == 0:
-                work[i] = work[i] * (1.0 - bursts[i])
-            total = total + work[i]
-        for i in range(n):
-            state[i] = work[i] / total
-        likelihood[k] = total
+    if cython.compiled:
+        for k in range(len(low)):
+            chance[k] = 1.0
+            if usable[k]:
+                chance[k] = _block(
+                    cython.address(state[0]), cython.address(work[0]), cython.address(pointer[0]),
+                    cython.address(column[0]), cython.address(weight[0]), cython.address(conductance[0]),
+                    cython.address(bursts[0]), n, softness, stray, fours, low[k], high[k], drive[k], burst[k],
+                )
+    else:
+        p, spare, lists = state.tolist(), [0.0] * n, [a.tolist() for a in (pointer, column, weight, conductance, bursts)]
+        for k in range(len(low)):
+            chance[k] = 1.0
+            if usable[k]:
+                chance[k] = _block(
+                    p, spare, *lists, n, softness, stray, fours, float(low[k]), float(high[k]), float(drive[k]),
+                    int(burst[k]),
+                )
+        state[:] = p
