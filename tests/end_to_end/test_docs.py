@@ -200,7 +200,7 @@ def test_the_definitions_hold_every_number_of_the_code() -> None:
     page = words_of("definitions.md")
     stated = {
         name: float(value)
-        for name, value in re.findall(r"^\| `([a-z]+\.[a-z]+\.[A-Z0-9_]+)` \| ([\d.]+) \|", page, re.MULTILINE)
+        for name, value in re.findall(r"^\| `([a-z]+\.[a-z]+\.[A-Z0-9_]+)` \| ([\d.e-]+) \|", page, re.MULTILINE)
     }
     files = (
         "leak.breathing",

@@ -44,8 +44,6 @@ def test_importing_a_door_imports_nothing_heavy(module: str) -> None:
     assert heavy_modules_after(f"import {module}") == []
 
 
-@pytest.mark.parametrize(
-    "arguments", [["--help"], ["--version"], ["assess", "--help"], ["protocol", "--help"]]
-)
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["assess", "--help"], ["protocol", "--help"]])
 def test_help_and_version_import_nothing_heavy(arguments: list[str]) -> None:
     assert heavy_modules_after(CALL.format(arguments=arguments)) == []

@@ -20,7 +20,9 @@ from slackwater.leak.filter.trend import EFFORT, LEAKS, Chain, chain
 Floats = NDArray[np.float64]
 
 HORIZON_MIN = 7 * 24 * 60
-NEGLIGIBLE = 1e-3  # a state whose block keeps the clause less often is taken never to (ours)
+NEGLIGIBLE = (
+    0.05  # a state whose block keeps the clause less often is taken never to: 48 such in a row are 1e-62 (ours)
+)
 
 
 @dataclass(frozen=True)
@@ -36,11 +38,16 @@ class AirClause:
 
 
 @dataclass(frozen=True)
-class Ratio:
-    """Log of (largest the clause looks at + softness) over (mean flow + softness), within a block of this stay."""
+class Habit:
+    """How this stay's largest readings lie over its mean flow, so far.
+
+    mean, spread: of log((largest + softness) / (mean flow + softness)) within a block, while it leaks at rest.
+    breaks: share of blocks without a leak at rest that broke the clause all the same: coughs, walks.
+    """
 
     mean: float
     spread: float
+    breaks: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,44 +79,52 @@ class Times:
 MET_NOW = Times(np.array([0.0, 1.0]), np.array([1.0, 1.0]))
 
 
-def ratio_of(given: Seen, worst_high: Floats, softness: float, model: RecordModel) -> Ratio:
-    """This stay's ratio from its own leaking blocks, the later ones counting more, over a shared start.
+def habit_of(given: Seen, worst_high: Floats, limit_ml_per_min: float, softness: float, model: RecordModel) -> Habit:
+    """This stay's habit from its own blocks, the later ones counting more, over a start that all stays share.
 
-    worst_high: largest the clause looked at in each minute, upper bound of its cell, mL/min.
+    worst_high: largest the clause looked at in each minute, upper bound of its cell, mL/min; NaN where unknown.
     """
     whole = len(given) // BLOCK_MIN
-    ok = given.usable[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN) & np.isfinite(
-        worst_high[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN)
-    )
+
+    def blocked(values: Floats) -> Floats:
+        return values[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN)
+
+    ok = blocked(given.usable) & np.isfinite(blocked(worst_high))
     count = ok.sum(axis=1)
     told = count >= BLOCK_MIN // 2
-    flow = np.where(ok, given.flow[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN), 0.0).sum(axis=1) / np.maximum(count, 1)
-    cell = np.where(ok, (given.high - given.low)[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN), 0.0).sum(axis=1)
-    worst = np.where(ok, worst_high[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN), 0.0).max(axis=1, initial=0.0)
-    leaking = told & (flow > np.maximum(1.5 * softness, cell / np.maximum(count, 1)))
-    logs = np.log((worst[leaking] + softness) / (flow[leaking] + softness))
-    age = whole - 1 - np.flatnonzero(leaking)
-    weight = np.exp(-age / model.forgets_blocks)
-    total = weight.sum() + model.counts_as
-    mean = (model.counts_as * model.ratio_mean + (weight * logs).sum()) / total
+    count = np.maximum(count, 1)
+    flow = np.where(ok, blocked(given.flow), 0.0).sum(axis=1) / count
+    cell = np.where(ok, blocked(given.high - given.low), 0.0).sum(axis=1) / count
+    worst = np.where(ok, blocked(worst_high), 0.0).max(axis=1, initial=0.0)
+    leaking = flow > np.maximum(1.5 * softness, cell)
+    weight = np.where(told, np.exp(-np.arange(whole - 1, -1, -1) / model.forgets_blocks), 0.0)
+    level = np.maximum(flow, 0.0) + softness
+    logs = np.log((np.maximum(worst, 0.0) + softness) / level)
+    at_rest = weight * leaking
+    total = at_rest.sum() + model.counts_as
+    mean = (model.counts_as * model.ratio_mean + (at_rest * logs).sum()) / total
     square = model.counts_as * (model.ratio_spread**2 + (model.ratio_mean - mean) ** 2)
-    spread = np.sqrt((square + (weight * (logs - mean) ** 2).sum()) / total)
-    return Ratio(float(mean), float(max(spread, 0.05)))
+    spread = np.sqrt((square + (at_rest * (logs - mean) ** 2).sum()) / total)
+    quiet = weight * ~leaking
+    broke = model.counts_as * model.effort_breaks + (quiet * (worst > limit_ml_per_min)).sum()
+    return Habit(float(mean), float(max(spread, 0.05)), float(broke / (model.counts_as + quiet.sum())))
 
 
-def keeps_clause(links: Chain, drive_cmh2o: float, clause: AirClause, ratio: Ratio, model: RecordModel) -> Floats:
+def keeps_clause(links: Chain, drive_cmh2o: float, clause: AirClause, habit: Habit, model: RecordModel) -> Floats:
     """Chance, for each state, that a block's record stays within the clause at this driving pressure."""
     soft = links.model.softness_ml_per_min
     leak = links.conductance * drive_cmh2o
-    off = (np.log((clause.limit_ml_per_min + soft) / (leak + soft)) - ratio.mean) / ratio.spread
+    off = (np.log((clause.limit_ml_per_min + soft) / (leak + soft)) - habit.mean) / habit.spread
     keeps = 1.0 / (1.0 + np.exp(-1.702 * np.clip(off, -40.0, 40.0)))  # logistic, near the normal distribution
-    keeps = np.where(links.kind == LEAKS, keeps, 1.0 - model.sealed_breaks)
-    keeps = np.where(links.kind == EFFORT, 1.0 - model.effort_breaks, keeps)
+    keeps = np.where(
+        links.kind == LEAKS, keeps, 1.0 - min(model.sealed_breaks + model.sealed_share * habit.breaks, 0.9)
+    )
+    keeps = np.where(links.kind == EFFORT, 1.0 - min(habit.breaks, 0.9), keeps)
     return np.where(keeps < NEGLIGIBLE, 0.0, keeps)
 
 
 def air_times(
-    state: Floats, filters: FilterModel, trend_chain: Chain | None, drive_cmh2o: float, clause: AirClause, ratio: Ratio,
+    state: Floats, filters: FilterModel, trend_chain: Chain | None, drive_cmh2o: float, clause: AirClause, habit: Habit,
     run_min: float, *, horizon_min: int = HORIZON_MIN,
 ) -> Times:  # fmt: skip
     """Distribution of minutes from now until the clause first holds.
@@ -120,7 +135,7 @@ def air_times(
     lacking = clause.lasting_min - run_min
     if lacking <= 0:
         return MET_NOW
-    quiet = keeps_clause(links, drive_cmh2o, clause, ratio, filters.record)
+    quiet = keeps_clause(links, drive_cmh2o, clause, habit, filters.record)
     lasting = max(1, round(clause.lasting_min / BLOCK_MIN))
     running = run_min >= BLOCK_MIN / 2
     left = max(1, int(np.ceil(lacking / BLOCK_MIN))) if running else 0

@@ -118,16 +118,37 @@ def first_run(
     """
     if cython.compiled:
         _steps(
-            cython.address(alive[0]), cython.address(broken[0]), cython.address(first[0]), cython.address(pointer[0]),
-            cython.address(column[0]), cython.address(weight[0]), cython.address(quiet[0]), cython.address(place[0]),
-            len(alive), len(place), cython.address(rest[0]), lasting, left, len(done), cython.address(arrivals[0]),
-            cython.address(moved[0]), cython.address(done[0]),
+            cython.address(alive[0]),
+            cython.address(broken[0]),
+            cython.address(first[0]),
+            cython.address(pointer[0]),
+            cython.address(column[0]),
+            cython.address(weight[0]),
+            cython.address(quiet[0]),
+            cython.address(place[0]),
+            len(alive),
+            len(place),
+            cython.address(rest[0]),
+            lasting,
+            left,
+            len(done),
+            cython.address(arrivals[0]),
+            cython.address(moved[0]),
+            cython.address(done[0]),
         )
     else:
         lists = [a.tolist() for a in (alive, broken, first, pointer, column, weight, quiet, place)]
         filled = done.tolist()
         _steps(
-            *lists, len(alive), len(place), rest.tolist(), lasting, left, len(done), arrivals.tolist(), moved.tolist(),
+            *lists,
+            len(alive),
+            len(place),
+            rest.tolist(),
+            lasting,
+            left,
+            len(done),
+            arrivals.tolist(),
+            moved.tolist(),
             filled,
         )
         done[:] = filled

@@ -21,6 +21,7 @@ SMALLEST_SWING_CMH2O = 1.0  # below this a heartbeat or the pump explains it as 
 SHARE_OF_OWN = 0.3  # of the patient's own usual swing
 LINE_SHARE = 0.75  # of the band's power within one line of the spectrum: a pump, not a patient
 LOW_HZ, HIGH_HZ = 0.1, 0.75  # 6 to 45 breaths a minute
+IN_BAND_SHARE = 0.3  # of all movement above the slowest breathing
 ANSWERS = 0.35  # correlation of flow with pressure from which the flow 'answers'
 
 
@@ -99,15 +100,26 @@ def _rhythm(trace: Trace, start_ms: int, n: int) -> _Rhythm:
     power = np.abs(np.fft.rfft((pressure * np.hanning(per_block)).astype(np.float32), axis=1)) ** 2
     hz = np.fft.rfftfreq(per_block, trace.every_ms / 1000)
     band = (hz >= LOW_HZ) & (hz <= HIGH_HZ)
+    everything = power[:, hz >= LOW_HZ].sum(axis=1)
     power = power[:, band]
     total = power.sum(axis=1)
     peak = power.argmax(axis=1)
-    padded = np.pad(power, ((0, 0), (2, 2)))
-    around = sum(padded[np.arange(blocks), peak + shift] for shift in range(5))
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(usable & (total > 0), around / total, 1.0)
+        share = np.where(usable & (total > 0), _lines(power, peak, hz[band].astype(np.float64)) / total, 1.0)
+        # what moves faster than anyone breathes (a heart, a pump) must not make the swing
+        share = np.where(total >= IN_BAND_SHARE * everything, share, 1.0)
         rate = np.where(usable & (total > 0), hz[band][peak] * 60, np.nan)
     return _Rhythm(*(np.repeat(column, BLOCK_MIN)[:n] for column in (share, usable & (answer >= ANSWERS), rate)))
+
+
+def _lines(power: NDArray[np.float32], peak: NDArray[np.int64], hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Power within two lines of the strongest one and of its multiples in the band: all of a clock's."""
+    step = hz[1] - hz[0]
+    at = np.arange(power.shape[1])
+    multiple = np.rint(hz[None, :] / hz[peak][:, None])
+    off = np.abs(hz[None, :] - multiple * hz[peak][:, None]) / step
+    near = (off <= 2.01) & (multiple >= 1) & (at[None, :] >= peak[:, None] - 2)
+    return np.asarray((power * near).sum(axis=1), dtype=np.float64)
 
 
 def _slow_air(minutes: Minutes) -> NDArray[np.bool_]:

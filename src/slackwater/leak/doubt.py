@@ -38,6 +38,7 @@ SWING_KEPT = 0.35  # of the swing before: less, all at once, is a swing lost
 STUCK_PRESSURE_MIN = 5
 STUCK_READINGS = 30
 STUCK_FLOW_MIN = 30
+UNMOVED_MIN = 60  # of one flow beside a breathing pressure
 WINDOW = 60  # readings that chance does not repeat
 LIVELY_STEPS = 4  # of the display: a flow so large must be seen to breathe
 LARGE_FLOW_ML_PER_MIN = 1_000.0  # where no ceiling is declared
@@ -75,7 +76,7 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     clamped = laid(handled.clamped, start, n) | (minutes.state == _UNIT_CLAMPED)
     blocked = tube_blocked(minutes, breath, off, level) | _charted_shut(handled, breath, start, n)
     positive = positive_pressure(minutes)
-    sensor = sensor_stuck(trace, minutes) | below_zero(minutes)
+    sensor = sensor_stuck(trace, minutes, breath) | below_zero(minutes)
     sensor |= stopped_at_once(trace, minutes, level, off | disconnected | clamped | blocked)
     reason = np.zeros(n, dtype=np.int8)
     if shared:  # quiet here may be air leaving by the other drain or limb
@@ -253,8 +254,9 @@ def positive_pressure(minutes: Minutes) -> Flags:
         return long_enough(minutes.pressure > POSITIVE_CMH2O, 5)
 
 
-def sensor_stuck(trace: Trace, minutes: Minutes) -> Flags:
-    """One printed value for so long that, by how often values repeat in this log, chance cannot explain it.
+def sensor_stuck(trace: Trace, minutes: Minutes, breath: Breathing) -> Flags:
+    """One printed value for so long that, by how often values repeat in this log, chance cannot explain it; or
+    an hour of one flow while the pressure beside it breathes.
 
     Pressure must move with breathing, and a flow above zero with it. A flow of exactly zero is not stuck by
     itself: that is how a healed lung reads. A gap never ends a stuck run.
@@ -262,6 +264,11 @@ def sensor_stuck(trace: Trace, minutes: Minutes) -> Flags:
     n = len(minutes)
     step = max((log.flow_step_ul_per_min for log in trace.logs), default=0)
     out = _stuck(trace.flow_ul_per_min, trace, minutes.start_ms, n, max(LIVELY_STEPS * step, 1), STUCK_FLOW_MIN)
+    with np.errstate(invalid="ignore"):
+        one_value = (minutes.flow_min == minutes.flow_max) & (minutes.flow * 1000 >= max(LIVELY_STEPS * step, 1))
+        moving = breath.swing >= 1.0
+    unmoved = one_value & moving & np.concatenate(([False], minutes.flow[1:] == minutes.flow[:-1]))
+    out |= long_enough(unmoved, UNMOVED_MIN)
     if trace.pressure_mcmh2o is not None:
         out |= _stuck(trace.pressure_mcmh2o, trace, minutes.start_ms, n, None, STUCK_PRESSURE_MIN)
         out |= replayed(trace, minutes.start_ms, n)

@@ -82,9 +82,13 @@ class Log:
     serials: tuple[str, ...]  # distinct serial texts, in order of appearance
     zone: str  # how stamps were read, for the report
     ledger: Ledger
+    flow_digit_ul_per_min: int = 0  # one unit of the last printed digit of the flow; 0 if no flow was printed
     notes: tuple[str, ...] = ()  # what a reader should know, e.g. values of the other sign
     layout: dict[str, Any] = field(default_factory=dict)  # as read, for the history
 
+
+# So many different flows, and their common divisor is the display's step; of fewer it may be chance.
+TELLING_FLOWS = 5
 
 # What a unit's own state word can mean; a layout's [state] words map to these.
 STATES = ("running", "off", "standby", "self_test", "charging", "fault", "clamped", "unknown")

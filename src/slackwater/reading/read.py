@@ -20,7 +20,7 @@ from slackwater.reading.header import Header, read_header
 from slackwater.reading.kernels import LONGEST_LINE
 from slackwater.reading.layout import MICRO, Layout, start_ms, thousandths_per
 from slackwater.reading.lines import count_lines
-from slackwater.reading.log import NONE, Ledger, Log, RefusedRow
+from slackwater.reading.log import NONE, TELLING_FLOWS, Ledger, Log, RefusedRow
 from slackwater.reading.quick import QuickRows, quick_rows
 from slackwater.reading.steps import Printed, usual_step
 
@@ -232,6 +232,7 @@ def _log(
         marks=layout.time.marks,
         statistic=layout.flow.statistic,
         flow_step_ul_per_min=step,
+        flow_digit_ul_per_min=_digit(printed, layout),
         flow_step_declared=bool(layout.flow.step),
         rounding=layout.flow.rounding,
         flow_ceiling_ul_per_min=NONE if ceiling is None else ceiling,
@@ -280,25 +281,31 @@ def _span(ms: int) -> str:
 def _flow_step(printed: Printed, layout: Layout) -> tuple[int, list[str]]:
     """What the display can tell apart, µL/min: as declared, or found from the printed values.
 
-    Where every flow is zero, one unit of the last printed digit is taken: the step is at least that,
-    and zero would claim an exact reading.
+    Many different flows share the step as their divisor. A few may share more by chance (one flow is always
+    its own divisor), so then one unit of the last printed digit is taken, and the log says so.
     """
     declared = layout.flow.step_ul_per_min
     if declared is not None:
         return declared, []
     per = thousandths_per(layout.flow.unit, "flow")
     divisor, last_digit = printed.divisor(), printed.last_digit()
-    if divisor is not None:
+    if divisor is not None and printed.different >= TELLING_FLOWS:
         step = round(divisor * per)
         few = f", from only {printed.different} different values" if printed.different < 20 else ""
         return step, [f"the flow's step is {step / MICRO:g} mL/min as found in the log{few}; the layout declares none"]
     if last_digit is None:
         return 0, []
     step = round(last_digit * per)
+    why = "every flow is zero" if divisor is None else f"the log holds only {printed.different} different flows"
     return step, [
-        f"every flow is zero, so its step cannot be found; the last printed digit, {step / MICRO:g} mL/min, "
+        f"{why}, so its step cannot be found; the last printed digit, {step / MICRO:g} mL/min, "
         "is the least it can be: declare flow.step"
     ]
+
+
+def _digit(printed: Printed, layout: Layout) -> int:
+    last = printed.last_digit()
+    return 0 if last is None else round(last * thousandths_per(layout.flow.unit, "flow"))
 
 
 def _serials(quick: QuickRows, careful: list[CarefulRow]) -> tuple[tuple[str, ...], list[str]]:

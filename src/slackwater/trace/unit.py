@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from slackwater.reading.log import NONE, Ints, Log
+from slackwater.reading.log import NONE, TELLING_FLOWS, Ints, Log
 
 
 @dataclass(frozen=True)
@@ -68,18 +67,18 @@ def _layout(log: Log) -> str:
 def settled(logs: Sequence[Log], every_ms: int, known_flow: Ints | None) -> list[Log]:
     """The same logs of one unit with one cadence and one display step.
 
-    Each piece found its step among its own flows, so the greatest number that fits all pieces is the
-    unit's; a piece of zeros has nothing to say. `known_flow`: the flows known by now, if not all are:
-    then only they may speak, for no one could have known better.
+    The step that a piece found among its own flows is not the unit's: it is found again over all of them.
+    `known_flow`: the flows known by now, if not all are: then only they may speak, for no one could have known better.
     """
     step = logs[0].flow_step_ul_per_min
-    if not logs[0].flow_step_declared:
-        if len(logs) > 1:
-            telling = [log for log in logs if log.flow_ul_per_min[log.flow_ul_per_min != NONE].any()] or logs
-            step = math.gcd(*(log.flow_step_ul_per_min for log in telling))
-        if known_flow is not None and step:
-            flows = np.unique(known_flow)
-            step = int(np.gcd.reduce(flows[(flows != NONE) & (flows != 0)])) or step
+    if not logs[0].flow_step_declared and (len(logs) > 1 or known_flow is not None):
+        flows = np.unique(np.concatenate([log.flow_ul_per_min for log in logs]) if known_flow is None else known_flow)
+        flows = flows[flows != NONE]
+        digits = [log.flow_digit_ul_per_min for log in logs if log.flow_digit_ul_per_min]
+        if len(flows) >= TELLING_FLOWS:
+            step = int(np.gcd.reduce(flows[flows != 0]))
+        elif digits:
+            step = min(digits)
     return [
         log
         if log.every_ms == every_ms and log.flow_step_ul_per_min == step

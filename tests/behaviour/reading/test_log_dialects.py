@@ -417,14 +417,21 @@ def test_a_declared_step_is_taken_and_a_different_usual_step_is_told() -> None:
 
 
 def test_the_step_of_the_flow_is_found_from_the_printed_values() -> None:
-    log = read(rows("10,-8", "30,-8", "0,-8", "50,-8"))
+    log = read(rows("10,-8", "30,-8", "0,-8", "50,-8", "120,-8"))
     assert (log.flow_step_ul_per_min, log.flow_step_declared) == (10_000, False)
     assert any("step is 10 mL/min as found" in note for note in log.notes)
 
 
 def test_the_step_is_found_in_litres_and_over_different_digits() -> None:
-    log = read(rows("0.10,-8", "0.3,-8", "0.05,-8"), layout({"flow.unit": "L/min"}))
-    assert log.flow_step_ul_per_min == 50_000
+    flows = rows("0.10,-8", "0.3,-8", "0.05,-8", "0.2,-8", "0.55,-8")
+    assert read(flows, layout({"flow.unit": "L/min"})).flow_step_ul_per_min == 50_000
+
+
+def test_a_few_different_flows_may_share_a_divisor_by_chance_so_the_last_printed_digit_stands() -> None:
+    """One flow is always its own divisor: a log of nothing but 49.9 must not claim a step of 49.9."""
+    log = read(rows("49.9,-8", "49.9,-8", "0,-8"))
+    assert log.flow_step_ul_per_min == 100
+    assert any("only 2 different flows" in note for note in log.notes)
 
 
 def test_where_every_flow_is_zero_the_last_printed_digit_stands_for_the_step() -> None:

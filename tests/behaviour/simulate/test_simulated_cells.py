@@ -64,9 +64,7 @@ def test_a_log_read_by_its_layout_gives_back_every_row_in_bedside_units(unit: si
     stay = sim.simulate(replace(sim.scenario("step_down"), hours=4.0, unit=unit), 6)
     log = read_log(stay.logs[0], Layout.from_toml(stay.layout_toml, "layout"), "log")
     steps = to_steps(stay.sensed.flow_ml_per_min, unit.flow_step_ml_per_min, unit.flow_rounding)
-    assert (log.flow_ul_per_min / 1000.0).tolist() == pytest.approx(
-        (steps * unit.flow_step_ml_per_min).tolist()
-    )
+    assert (log.flow_ul_per_min / 1000.0).tolist() == pytest.approx((steps * unit.flow_step_ml_per_min).tolist())
     assert log.pressure_mcmh2o is not None
     wide = 0.5 * unit.pressure_step * PASCAL_PER_UNIT[unit.pressure_unit] + 0.2
     assert np.abs(log.pressure_mcmh2o / 1000.0 * 98.0665 - stay.sensed.pressure_pa).max() <= wide

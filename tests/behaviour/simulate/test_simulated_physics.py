@@ -128,9 +128,7 @@ def test_an_open_circuit_sits_at_the_ceiling_with_the_pressure_lost() -> None:
 
 
 def test_an_open_circuit_without_suction_reads_nought() -> None:
-    stay = sim.simulate(
-        _steady(100.0, faults=(Fault("open_circuit", 2.0, 2.5),), suction=(SuctionStep(0.0, None),)), 1
-    )
+    stay = sim.simulate(_steady(100.0, faults=(Fault("open_circuit", 2.0, 2.5),), suction=(SuctionStep(0.0, None),)), 1)
     assert stay.sensed.flow_ml_per_min[_hours(stay, 2.01, 2.5)].max() < 5.0
 
 
@@ -186,8 +184,7 @@ def test_air_to_the_tissues_lowers_the_flow_and_not_the_leak() -> None:
 def test_a_fluid_loop_damps_the_swing_and_takes_suction_from_the_lung() -> None:
     stay = sim.simulate(_steady(120.0, faults=(Fault("loop", 2.0, 4.0, pressure_cmh2o=8.0),)), 1)
     spread = [
-        np.ptp(np.percentile(stay.sensed.pressure_pa[_hours(stay, *at)], (5, 95)))
-        for at in ((1.0, 2.0), (2.05, 4.0))
+        np.ptp(np.percentile(stay.sensed.pressure_pa[_hours(stay, *at)], (5, 95))) for at in ((1.0, 2.0), (2.05, 4.0))
     ]
     assert spread[1] < 0.5 * spread[0]
     flow = stay.sensed.flow_ml_per_min

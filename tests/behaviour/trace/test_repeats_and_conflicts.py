@@ -204,7 +204,7 @@ class TestTwoUnits:
 
     def test_a_piece_of_zeros_says_nothing_about_the_display(self) -> None:
         zeros = made_log([0, 1], [0, 0], step=1, flow_step_declared=False)
-        rest = made_log([2, 3], [20, 50], step=10, flow_step_declared=False)
+        rest = made_log([2, 3, 4, 5], [20, 50, 110, 30], step=10, flow_step_declared=False)
         assert {log.flow_step_ul_per_min for log in place([zeros, rest]).logs} == {10_000}
 
     def test_one_may_fill_a_gap_of_the_other(self) -> None:

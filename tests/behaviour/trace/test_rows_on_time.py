@@ -127,9 +127,9 @@ class TestWhatIsKnownAtAMoment:
         assert known.flow_ul_per_min.tolist() == [0]
 
     def test_the_display_step_is_found_among_the_known_rows_only(self) -> None:
-        """10 mL/min shows in the third row; before it, only steps of 20 have been seen."""
-        log = made_log([0, 1, 2], [20, 40, 10], step=10, flow_step_declared=False)
-        assert place([log], until_ms=NOON + 2000).logs[0].flow_step_ul_per_min == 20_000
+        """10 mL/min shows in the last row; before it, only steps of 20 have been seen."""
+        log = made_log(range(6), [20, 40, 60, 80, 120, 10], step=10, flow_step_declared=False)
+        assert place([log], until_ms=NOON + 5000).logs[0].flow_step_ul_per_min == 20_000
         assert place([log]).logs[0].flow_step_ul_per_min == 10_000
 
 

@@ -210,8 +210,17 @@ def size_minutes(
     if cython.compiled:
         for k in range(len(flow)):
             _minute(
-                cython.address(state[0]), cython.address(work[0]), cython.address(conductance[0]), n,
-                low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+                cython.address(state[0]),
+                cython.address(work[0]),
+                cython.address(conductance[0]),
+                n,
+                low[k],
+                high[k],
+                flow[k],
+                drive[k],
+                usable[k] != 0,
+                cython.address(how[0]),
+                fours,
                 widens,
             )
             for j in range(len(limits)):
@@ -259,13 +268,20 @@ def size_drains(
     if cython.compiled:
         for k in range(len(flow)):
             _minute(
-                cython.address(states[k, 0]), cython.address(work[0]), cython.address(conductance[0]), n,
-                low[k], high[k], flow[k], drive[k], usable[k] != 0, cython.address(how[0]), fours,
+                cython.address(states[k, 0]),
+                cython.address(work[0]),
+                cython.address(conductance[0]),
+                n,
+                low[k],
+                high[k],
+                flow[k],
+                drive[k],
+                usable[k] != 0,
+                cython.address(how[0]),
+                fours,
                 widens,
             )
-            chance[k] = _at_least(
-                cython.address(states[k, 0]), cython.address(conductance[0]), n, limits[k] / drive[k]
-            )
+            chance[k] = _at_least(cython.address(states[k, 0]), cython.address(conductance[0]), n, limits[k] / drive[k])
     else:
         g, h = conductance.tolist(), how.tolist()
         spare = [0.0] * n
@@ -357,17 +373,42 @@ def trend_blocks(
             chance[k] = 1.0
             if usable[k]:
                 chance[k] = _block(
-                    cython.address(state[0]), cython.address(work[0]), cython.address(pointer[0]),
-                    cython.address(column[0]), cython.address(weight[0]), cython.address(conductance[0]),
-                    cython.address(bursts[0]), n, softness, stray, fours, low[k], high[k], drive[k], burst[k],
+                    cython.address(state[0]),
+                    cython.address(work[0]),
+                    cython.address(pointer[0]),
+                    cython.address(column[0]),
+                    cython.address(weight[0]),
+                    cython.address(conductance[0]),
+                    cython.address(bursts[0]),
+                    n,
+                    softness,
+                    stray,
+                    fours,
+                    low[k],
+                    high[k],
+                    drive[k],
+                    burst[k],
                 )
     else:
-        p, spare, lists = state.tolist(), [0.0] * n, [a.tolist() for a in (pointer, column, weight, conductance, bursts)]
+        p, spare, lists = (
+            state.tolist(),
+            [0.0] * n,
+            [a.tolist() for a in (pointer, column, weight, conductance, bursts)],
+        )
         for k in range(len(low)):
             chance[k] = 1.0
             if usable[k]:
                 chance[k] = _block(
-                    p, spare, *lists, n, softness, stray, fours, float(low[k]), float(high[k]), float(drive[k]),
+                    p,
+                    spare,
+                    *lists,
+                    n,
+                    softness,
+                    stray,
+                    fours,
+                    float(low[k]),
+                    float(high[k]),
+                    float(drive[k]),
                     int(burst[k]),
                 )
         state[:] = p

@@ -38,7 +38,7 @@ class SizeModel:
     opens: float = 0.001  # and that a sealed lung leaks again, smallest first
     suction_step: float = 1.25  # ratio of driving pressures from which it is a step
     widens: int = 6  # walks taken at such a step beside the usual one
-    memory_min: float = 40.0  # of the recent conductance, in minutes
+    memory_min: float = 5.0  # of the recent conductance, in minutes
     burst: float = 1.6  # times the recent flow: above, a minute counts no more than this
     surprises_min: float = 4.0  # minutes in a row so far off that it is another level
 
@@ -91,7 +91,8 @@ class RecordModel:
     counts_as: float = 12.0  # blocks the shared start is worth
     forgets_blocks: float = 72.0
     sealed_breaks: float = 0.004  # chance a block that a sealed lung's record breaks the clause
-    effort_breaks: float = 0.15
+    sealed_share: float = 0.3  # of the stay's own share of broken blocks that goes on after sealing
+    effort_breaks: float = 0.1  # the same share, before anything was seen
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FLOOR_CMH2O = 1.0  # ours: breathing always drives something
-SUCTION_CMH2O = 3.0  # ours: mean pressure from which suction, not breathing, drives
-BREATH_SHARE = 0.25  # ours: of the swing, what breathing out adds where nothing is added
+SUCTION_CMH2O = 6.0  # ours: mean pressure from which suction, not breathing, drives
+BREATH_SHARE = 0.1  # ours: of the swing, what breathing out adds where nothing is added
 BURST_RATE_BELOW_ML_PER_MIN = 10.0  # ours: over a larger leak a burst is not looked for
 ENOUGH_OF_A_BLOCK = 5  # minutes of ten
 
@@ -48,7 +48,9 @@ class Seen:
 
     def until(self, minute: int) -> Seen:
         """The same, as it was known at the end of the first `minute` minutes."""
-        return Seen(*(getattr(self, name)[:minute] for name in ("flow", "low", "high", "drive_cmh2o", "usable", "burst")))
+        return Seen(
+            *(getattr(self, name)[:minute] for name in ("flow", "low", "high", "drive_cmh2o", "usable", "burst"))
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,22 +73,31 @@ class Filtered:
 def driving_pressure(minutes: Minutes) -> Floats:
     """What drives air through the lung's defect, cmH2O, always above zero; NaN where no pressure was recorded.
 
-    On suction the suction measured. With none added, breathing does: the mean below the room's pressure and
-    a share of the swing, with a floor. Ours; see docs/definitions.md.
+    On suction the suction measured. With none added, breathing does: the mean of what lies below the room's
+    pressure, and a share of the swing. Ours; argued in docs/definitions.md.
     """
-    swing = minutes.pressure_p95 - minutes.pressure_p05
-    wider = minutes.pressure_max - minutes.pressure_min
-    swing = np.where(np.isfinite(swing), swing, np.where(minutes.pressure_readings > 1, 0.7 * wider, np.nan))
-    swing = np.where(np.isfinite(swing), swing, 0.0)
-    return driving_from(minutes.pressure, swing)
+    some = np.isfinite(minutes.pressure_p05)
+    low = np.where(some, minutes.pressure_p05, minutes.pressure_min)
+    high = np.where(some, minutes.pressure_p95, minutes.pressure_max)
+    return driving_from(minutes.pressure, low, high)
 
 
-def driving_from(pressure_cmh2o: Floats, swing_cmh2o: Floats) -> Floats:
-    """The same from mean pressure (suction negative) and the swing's size, where that is known (else 0)."""
-    below = np.maximum(-pressure_cmh2o, 0.0)
-    breathes = np.maximum(below, 0.0) + BREATH_SHARE * swing_cmh2o
-    drive = np.where(below >= SUCTION_CMH2O * 2, below, np.maximum(breathes, FLOOR_CMH2O))
-    return np.where(np.isfinite(pressure_cmh2o), drive, np.nan)
+def driving_from(pressure: Floats, low: Floats, high: Floats) -> Floats:
+    """The same from mean, deep and shallow pressure of each minute, cmH2O, suction negative.
+
+    >>> d = driving_from(np.array([-20.0, 0.0]), np.array([-22.0, -4.0]), np.array([-18.0, 4.0]))
+    >>> [round(float(value), 2) for value in d]
+    [20.0, 1.8]
+    """
+    deep = np.where(np.isfinite(low), -low, -pressure)
+    shallow = np.where(np.isfinite(high), -high, -pressure)
+    swing = np.maximum(deep - shallow, 1e-9)
+    # a swing that crosses the room's pressure drives only while below it: even between its ends, E[max(-p, 0)]
+    crossing = (shallow < 0.0) & (deep > 0.0)
+    below = np.where(crossing, np.maximum(deep, 0.0) ** 2 / (2.0 * swing), np.maximum(-pressure, 0.0))
+    breathing = np.maximum(below + BREATH_SHARE * swing, FLOOR_CMH2O)
+    drive = np.where(-pressure >= SUCTION_CMH2O, -pressure, breathing)
+    return np.where(np.isfinite(pressure), drive, np.nan)
 
 
 def seen(minutes: Minutes, usable: Flags, burst: Flags | None = None, *, bursts_visible: bool = False) -> Seen:

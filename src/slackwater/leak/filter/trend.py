@@ -91,7 +91,10 @@ def _moves(model: TrendModel, row: Row) -> list[tuple[Row, float]]:
         flow = model.lowest_ml_per_min * float(np.exp(model.spacing * level))
         lowness = 1.0 / (1.0 + (flow / model.low_ml_per_min) ** 4)
         seals = _chance(model.seals_per_h[speed] + model.seals_low_per_h * lowness)
-        moves += [((-1, SEALED, -1, 0), seals * (1 - model.effort_left)), ((-1, EFFORT, -1, 0), seals * model.effort_left)]
+        moves += [
+            ((-1, SEALED, -1, 0), seals * (1 - model.effort_left)),
+            ((-1, EFFORT, -1, 0), seals * model.effort_left),
+        ]
         down = _chance(model.falls_per_h[speed] / model.spacing + model.wanders_per_h / model.spacing**2)
         up = _chance(model.wanders_per_h / model.spacing**2)
         moves += [((speed, kind, level - 1, dev), down)] if level > 0 else []

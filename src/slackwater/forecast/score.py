@@ -1,0 +1,69 @@
+"""How good were forecasts, once the time is known: a proper score, coverage, and order.
+
+All on min(T, horizon): what lies beyond the horizon only counts as 'not within it'.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
+    """Continuous ranked probability score of min(T, horizon), hours: ∫ (F(t) - 1[T <= t])² dt up to the horizon.
+
+    grid_h: even, from 0 to the horizon; chance: F there. Source: Gneiting & Raftery, J. Am. Stat. Assoc. 102 (2007)
+    359. The trapezium of F; the step is put where it falls.
+
+    >>> grid = np.linspace(0.0, 48.0, 289)
+    >>> round(crps_h(grid, (grid >= 10.0).astype(float), 10.0), 2)
+    0.0
+    >>> round(crps_h(grid, np.zeros(289), 10.0), 2)
+    38.0
+    """
+    middle = 0.5 * (chance[1:] + chance[:-1])
+    widths = np.diff(grid_h)
+    before = np.clip((time_h - grid_h[:-1]) / widths, 0.0, 1.0)  # share of each step that lies before T
+    return float(np.sum(widths * (before * middle**2 + (1.0 - before) * (1.0 - middle) ** 2)))
+
+
+def covers(grid_h: Floats, chance: Floats, time_h: float, low: float = 0.1, high: float = 0.9) -> bool:
+    """Whether the central interval holds min(T, horizon); a quantile beyond the horizon is the horizon."""
+    end = float(grid_h[-1])
+    time = min(time_h, end)
+    return quantile_h(grid_h, chance, low) - 1e-9 <= time <= quantile_h(grid_h, chance, high) + 1e-9
+
+
+def quantile_h(grid_h: Floats, chance: Floats, share: float) -> float:
+    """First time by which F has reached `share`; the horizon where it has not."""
+    at = int(np.searchsorted(chance, share))
+    return float(grid_h[min(at, len(grid_h) - 1)])
+
+
+def mean_h(grid_h: Floats, chance: Floats) -> float:
+    """Expected min(T, horizon)."""
+    middle = 0.5 * (chance[1:] + chance[:-1])
+    return float(np.sum(np.diff(grid_h) * (1.0 - middle)))
+
+
+def concordance(times_h: Sequence[float], expected_h: Sequence[float], horizon_h: float) -> float:
+    """C-index: share of pairs that can be ordered whose forecasts are in that order; ties count a half.
+
+    Source: Harrell, J. Am. Med. Assoc. 247 (1982) 2543.
+
+    >>> concordance([1.0, 2.0, 60.0], [3.0, 4.0, 5.0], 48.0)
+    1.0
+    """
+    times, expected = np.minimum(np.array(times_h), horizon_h), np.array(expected_h)
+    right = pairs = 0.0
+    for time, guess in zip(times, expected, strict=True):
+        if time >= horizon_h:
+            continue
+        later = times > time + 1e-9
+        pairs += float(later.sum())
+        right += float((expected[later] > guess).sum() + 0.5 * (expected[later] == guess).sum())
+    return right / pairs if pairs else float("nan")
