@@ -134,7 +134,7 @@ def test_flows_written_in_another_unit_are_the_same_numbers(flows: list[int], ot
     assert one.flow_ul_per_min.tolist() == two.flow_ul_per_min.tolist()
     if any(flows):
         if len(set(flows)) >= TELLING_FLOWS:  # of fewer, the last printed digit speaks, and that is the unit's
-        assert one.flow_step_ul_per_min == two.flow_step_ul_per_min
+            assert one.flow_step_ul_per_min == two.flow_step_ul_per_min
 
 
 @FEW
