@@ -8,6 +8,7 @@ No sampling, so no sampling error; `sampler.py` is its check.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from slackwater.leak.filter.run import Seen
 from slackwater.leak.filter.trend import EFFORT, LEAKS, Chain, chain
 
 Floats = NDArray[np.float64]
+_Scalar = TypeVar("_Scalar", np.float64, np.bool_)
 
 HORIZON_MIN = 7 * 24 * 60
 NEGLIGIBLE = (
@@ -86,7 +88,7 @@ def habit_of(given: Seen, worst_high: Floats, limit_ml_per_min: float, softness:
     """
     whole = len(given) // BLOCK_MIN
 
-    def blocked(values: Floats) -> Floats:
+    def blocked(values: NDArray[_Scalar]) -> NDArray[_Scalar]:
         return values[: whole * BLOCK_MIN].reshape(whole, BLOCK_MIN)
 
     ok = blocked(given.usable) & np.isfinite(blocked(worst_high))

@@ -292,8 +292,8 @@ def _stuck(values: NDArray[np.int32], trace: Trace, start_ms: int, n: int, least
     if len(usual) < 20:
         return none
     middle = float(np.median(usual))
-    spread = float(np.percentile(usual, 95))
-    repeats = 1 - 1 / max(middle, spread / 3, 1.05)
+    spread = float(np.percentile(usual, 98))
+    repeats = 1 - 1 / max(middle, spread / 2, 1.05)
     needed = max(np.log(CHANCE_STUCK) / np.log(repeats), STUCK_READINGS)
     first_row, last_row = known[firsts], known[firsts + lengths - 1]
     lasted = trace.end_ms[last_row] - trace.start_ms[first_row] >= minutes * MINUTE_MS

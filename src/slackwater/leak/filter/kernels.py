@@ -17,11 +17,11 @@ COMPILED = cython.compiled
 @cython.exceptval(check=False)
 def _power(base: cython.double, fours: cython.int) -> cython.double:
     """base to the power 4 · fours."""
-    k: cython.int
+    _: cython.int
     square: cython.double = base * base
     four: cython.double = square * square
     out: cython.double = four
-    for k in range(fours - 1):
+    for _ in range(fours - 1):
         out = out * four
     return out
 
@@ -55,7 +55,7 @@ def _minute(
     seals: cython.double = how[3]
     opens: cython.double = how[4]
     passes: cython.int = 1
-    k: cython.int
+    _: cython.int
     forward: cython.double
     total: cython.double
     share: cython.double
@@ -78,7 +78,7 @@ def _minute(
         passes = 1 + widens  # a step of suction may open or close a defect
     # Walk over the leaking cells by a two-sided geometric kernel, what falls past an end lumped into it.
     # Sums of columns and products keep a log-concave kernel totally positive: the ground of law M12.
-    for k in range(passes):
+    for _ in range(passes):
         ends = 1.0 / (1.0 + walk)
         share = (1.0 - walk) * ends
         forward = 0.0

@@ -31,8 +31,8 @@ class SizeModel:
     softness_ml_per_min: float = 4.0
     top_ml_per_min: float = 16_000.0
     reference_cmh2o: float = 20.0
-    sharpness: int = 12
-    walk: float = 0.15  # of the two-sided geometric walk, a minute: ratio of the chances of k + 1 and k cells
+    sharpness: int = 24
+    walk: float = 0.2  # of the two-sided geometric walk, a minute: ratio of the chances of k + 1 and k cells
     silent: float = 0.02  # chance a minute of growing by a cell while nothing can be seen
     seals: float = 0.02  # chance a minute that the smallest leak seals
     opens: float = 0.001  # and that a sealed lung leaks again, smallest first
@@ -45,7 +45,7 @@ class SizeModel:
 
 @dataclass(frozen=True)
 class TrendModel:
-    """Where the leak is going. Levels even in log(flow), at `reference_cmh2o`; one entry a speed where there are five."""
+    """Where the leak is going. Levels even in log(flow), at `reference_cmh2o`; of five numbers, one a speed."""
 
     levels: int = 27
     lowest_ml_per_min: float = 4.0

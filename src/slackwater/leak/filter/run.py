@@ -111,7 +111,7 @@ def seen(minutes: Minutes, usable: Flags, burst: Flags | None = None, *, bursts_
 
 
 def _held(values: Floats) -> Floats:
-    """The last known value carried on; where none is known yet, a log without pressure: 1, so that conductance is flow."""
+    """The last known value carried on. A log without any pressure: 1, so that conductance is flow."""
     if not np.isfinite(values).any():
         return np.ones(len(values))
     at = np.maximum.accumulate(np.where(np.isfinite(values), np.arange(len(values)), -1))
@@ -158,7 +158,7 @@ def run_filter(
     )  # fmt: skip
 
 
-def _columns(given: Seen) -> tuple[NDArray[np.generic], ...]:
+def _columns(given: Seen) -> tuple[Floats, Floats, Floats, Floats, NDArray[np.int8]]:
     ok = given.usable
     return (
         _filled(given.low, ok, 0.0), _filled(given.high, ok, 0.0), _filled(given.flow, ok, 0.0),
