@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from slackwater.forecast.air import AirClause, Times, air_times, habit_of
 from slackwater.forecast.score import crps_h
-from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel, TrendModel
+from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel
 from slackwater.leak.filter.run import Blocks, Seen, blocks, run_trend
 
 Floats = NDArray[np.float64]
@@ -226,4 +226,35 @@ def calibration(stays: Sequence[Sequence[Case]], model: FilterModel, knots: int 
     return Calibration(tuple(knot.tolist()), tuple(observed.tolist()), HORIZON_H)
 
 
-__all__ = ["Case", "Past", "TrendModel", "calibration", "cases", "forecast_cases", "scores", "search", "uncertainty"]
+@dataclass(frozen=True, eq=False)
+class Learnt:
+    """Learnt numbers; CRPS in hours on stays that neither learning nor calibration saw, before and after."""
+
+    model: FilterModel
+    uncertainty: dict[str, float]
+    before_h: float
+    after_h: float
+
+
+def learnt(
+    stays: Sequence[Sequence[Case]], start: FilterModel, *, seed: int, rounds: int, source: str,
+    say: Callable[[str], None] | None = None,
+) -> Learnt:  # fmt: skip
+    """Learn on three stays of four; calibrate on half of the rest; score on the other half."""
+    order = np.random.default_rng(seed).permutation(len(stays)).tolist()
+    own = [stays[k] for k in order[: len(stays) * 3 // 4]]
+    rest = [stays[k] for k in order[len(stays) * 3 // 4 :]]
+    factors = [1.7 * 0.75**k if k < 3 else 1.15 for k in range(rounds)]
+    model = search(own, replace(start, calibration=Calibration()), seed=seed, factors=factors, say=say)
+    model = replace(model, calibration=calibration(rest[::2], model), provenance=f"learnt from {source}")
+    doubt = {name: value for name, value in uncertainty(own, model).items() if np.isfinite(value)}
+    return Learnt(model, doubt, mean_crps_h(rest[1::2], start), mean_crps_h(rest[1::2], model))
+
+
+def mean_crps_h(stays: Sequence[Sequence[Case]], model: FilterModel) -> float:
+    """Mean CRPS over all cases, hours, with the calibration."""
+    found: list[float] = []
+    for cuts in stays:
+        chances = np.interp(forecast_cases(cuts, model)[0], model.calibration.forecast, model.calibration.observed)
+        found += [crps_h(GRID_H, row, case.time_h) for row, case in zip(chances, cuts, strict=True)]
+    return float(np.mean(found)) if found else float("nan")

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.leak.breathing import Breathing
 from slackwater.leak.stretches import Flags, running_median
 from slackwater.trace.types import Minutes, Trace
 
 BURST_STEPS = 3  # printed steps a burst must reach
-BURST_ML_PER_MIN = 15.0
 REST_SHARE = 0.2  # of the burst: flow around it must be lower
 COUGH_CMH2O = 2.5  # beyond the breathing range
 COUGHS_FOR_A_TRY = 3
@@ -33,8 +31,11 @@ class Effort:
     visible: bool  # the log could show a single cough
 
 
-def effort(trace: Trace, minutes: Minutes, breath: Breathing, distrusted: Flags) -> Effort:
-    """Bursts and coughs in the minutes that are not in doubt."""
+def effort(trace: Trace, minutes: Minutes, distrusted: Flags, limit_ml_per_min: float) -> Effort:
+    """Bursts and coughs in the minutes that are not in doubt.
+
+    A burst is a reading that reaches the limit: a cough also pushes a little air that no lung has leaked.
+    """
     n = len(minutes)
     none = np.zeros(n, dtype=np.bool_)
     has_peak = trace.flow_max_ul_per_min is not None
@@ -42,7 +43,7 @@ def effort(trace: Trace, minutes: Minutes, breath: Breathing, distrusted: Flags)
     if not visible:
         return Effort(none, none, False)
     step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
-    least = max(BURST_STEPS * step, BURST_ML_PER_MIN)
+    least = max(BURST_STEPS * step, limit_ml_per_min)
     trusted = ~distrusted & (minutes.covered > 0.5)
     level = np.where(trusted, minutes.flow, np.nan)
     rest = np.fmin(running_median(level, 11), running_median(level, 11, ahead=True))

@@ -81,7 +81,7 @@ def leak_trace(
     state = _states(minutes, doubt.reason, limit, top_open)
     by_fluid = fluid_moving(minutes, chart) & ~hard
     open_shown = _open_shown(minutes, breath, handled, by_fluid, hard, bool(episode.shares_unit_with))
-    found = effort(trace, minutes, breath, hard)
+    found = effort(trace, minutes, hard, limit)
     low = np.where(hard, np.nan, minutes.flow_low)
     high = np.where(hard, np.nan, minutes.flow_high)
     driving = -due_suction(minutes, handled)

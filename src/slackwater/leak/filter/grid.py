@@ -34,3 +34,17 @@ def first_state(model: SizeModel) -> NDArray[np.float64]:
     state = np.zeros(model.cells + 4)
     state[: model.cells] = 1.0 / model.cells
     return state
+
+
+def chance_at_least(state: NDArray[np.float64], model: SizeModel, limit_ml_per_min: float, drive_cmh2o: float) -> float:
+    """P(leak >= limit) at a driving pressure, from a state as `run_filter` leaves it; the kernel's own cells.
+
+    >>> chance_at_least(first_state(SizeModel()), SizeModel(), 0.0, 20.0)
+    1.0
+    """
+    if limit_ml_per_min <= 0.0:
+        return 1.0
+    grid = conductances(model)
+    edges = np.concatenate((0.5 * (grid[1:] + grid[:-1]), [1.5 * grid[-1] - 0.5 * grid[-2]]))
+    above = np.concatenate((np.cumsum(state[1 : model.cells][::-1])[::-1], [0.0]))  # at or over each edge
+    return float(min(np.interp(limit_ml_per_min / drive_cmh2o, edges, above), 1.0))
