@@ -310,7 +310,9 @@ class _Draw:
             shown_open={way: np.array(self.instants(6, 5), dtype=np.int64) for way in WAYS_OPEN if some() < 0.8},
             shown_shut=np.array(self.instants(1) if some() < 0.2 else [], dtype=np.int64),
             tries=tuple(
-                Try(at, some() < 0.4, chance.choice(("trace", "charted"))) for at in self.instants(4) if some() < 0.7
+                Try(at, chance.choice((True, True, False, False, False, None)), chance.choice(("trace", "charted")))
+                for at in self.instants(4)
+                if some() < 0.7
             ),
             vetoes=tuple(v for v in vetoes if v.until_ms is None or v.until_ms > v.from_ms),
             weight_kg=chance.choice((None, 3.3, 10.0, 12.5, 70.0)),

@@ -8,14 +8,14 @@ that meets a limit meets it exactly.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import inf, isinf
 from typing import Any
 
 import numpy as np
 
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal
+from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Signal
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Status
 from slackwater.quantities.units import parse_quantity
@@ -261,7 +261,7 @@ def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: bool 
     held = 0
     for minute in range(first, first + size):
         known = bool(recorded.known[minute])
-        if leave_out and not known and bool(recorded.tolerable[minute]):
+        if leave_out and not known and bool(recorded.tolerable[minute]) and not exceeds(clause, recorded, minute):
             continue
         minute_low, minute_high = bounds(clause, recorded, minute)
         low = low + thousandths(minute_low)
@@ -272,6 +272,15 @@ def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: bool 
     limit = exact_limit(clause) * 1000 * held
     plain = limit.numerator if limit.denominator == 1 else limit
     return compare(clause.comparison, low, high, plain, recorded.top_open, recorded.bottom_open)
+
+
+def exceeds(clause: Clause, recorded: Signal, minute: int) -> bool:
+    """Something recorded in the minute lies on the wrong side of the limit for certain."""
+    limit = exact_limit(clause)
+    if clause.comparison in ("below", "at_most"):
+        return float(recorded.peak_low[minute]) >= float(limit)
+    top = float(recorded.trough_high[minute])
+    return not isinf(top) and top <= float(limit)
 
 
 def thousandths(value: float) -> Number:
@@ -313,6 +322,8 @@ def lasting(
         return UNKNOWN
     if broken(protocol, facts, end_ms, needed * MINUTE_MS):
         return NOT
+    if not fires and moment.ms == facts.now_ms and restarted_since(protocol, facts):
+        return NOT
     size = clause.bin_min or 1
     begin = moment.minutes - needed  # below zero: earlier than the record
     windows = range(max(begin, 0), moment.minutes - size + 1)
@@ -339,9 +350,17 @@ def broken(protocol: Protocol, facts: Facts, end_ms: int, needed_ms: int) -> boo
     return False
 
 
+def restarted_since(protocol: Protocol, facts: Facts) -> bool:
+    """A restart after the log's end, by now."""
+    end_ms = facts.grid_start_ms + facts.length * MINUTE_MS
+    return any(end_ms < t <= facts.now_ms for name in protocol.restart_on for t in facts.events.get(name, ()))
+
+
 def coarse(protocol: Protocol, clause: Clause, recorded: Signal) -> bool:
-    """Readings that are means over more than a minute cannot make 'every reading' met."""
-    return clause.bin_min is None and recorded.means and recorded.reading_s > 60 and not protocol.coarse_means
+    """A reading that stands for more than the clause looks at: a minute, or the bin."""
+    if clause.bin_min is None:
+        return recorded.reading_s > 60 and not protocol.coarse_means
+    return recorded.reading_s > 60 * clause.bin_min
 
 
 def with_gaps(
@@ -387,7 +406,9 @@ def aged(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, statu
 # An amount
 
 
-def amount(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fires: bool) -> Status:
+def amount(
+    protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fires: bool, at_entry: bool = False
+) -> Status:
     """Summed over `within`, that many windows in a row, each of which must pass."""
     assert clause.within_s is not None
     amounts = facts.amounts.get((clause.measure_name, clause.scope))
@@ -399,6 +420,12 @@ def amount(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fir
             return UNKNOWN
         limit = limit * Fraction(str(facts.weight_kg))
     window_ms = round(clause.within_s * 1000)
+    if fires and not at_entry:  # what fired at an entry goes on for as long as its own window
+        for instant in amounts.entry_ends_ms.tolist():
+            if instant <= moment.ms <= instant + window_ms:
+                then = replace(moment, ms=instant)
+                if amount(protocol, facts, clause, then, True, at_entry=True) is MET:
+                    return MET
     fresh_ms = max(window_ms if fires else 0, data_age_ms(protocol, clause))
     last = last_entry(amounts, moment)
     end = last if last is not None and moment.ms - last <= fresh_ms else moment.ms
@@ -496,9 +523,9 @@ def tube_open(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     reach = guard.within_s * 1000
     at_end = any(end - reach < instant for instant in shown)  # charted after the log's end counts too
     at_start = True
-    air = protocol.air_clause
-    if guard.also_at_start and air is not None and air.lasting_s is not None:
-        begin = end - air.lasting_s * 1000
+    runs = [c.lasting_s for c in protocol.removal if c.measure_name == "air_leak" and c.lasting_s is not None]
+    if guard.also_at_start and runs:
+        begin = end - max(runs) * 1000
         at_start = any(begin < instant <= begin + reach for instant in shown)
     return MET if at_end and at_start else UNKNOWN
 
@@ -508,10 +535,14 @@ def effort_seen(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     guard = protocol.effort_seen
     assert guard is not None
     tries = [effort for effort in facts.tries if effort.time_ms <= moment.ms]
-    leaks = [effort.time_ms for effort in tries if effort.seen]
-    if not leaks:
+    leaks = [effort.time_ms for effort in tries if effort.seen is True]
+    clears = [effort.time_ms for effort in tries if effort.seen is False]
+    untold = [effort.time_ms for effort in tries if effort.seen is None]
+    if not leaks and not untold:
         return NONE
-    latest = max(effort.time_ms for effort in tries)
-    if moment.ms - latest > guard.within_s * 1000:
-        return UNKNOWN
-    return MET if latest > max(leaks) else NOT
+    reach = guard.within_s * 1000
+    if leaks and max(leaks) >= max(clears, default=max(leaks)) and moment.ms - max(leaks) <= reach:
+        return NOT
+    if clears and max(clears) > max(leaks + untold) and moment.ms - max(clears) <= reach:
+        return MET
+    return UNKNOWN

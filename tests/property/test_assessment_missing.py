@@ -61,6 +61,10 @@ def test_m10_blank_rows_make_no_new_met_and_no_new_not_met_at_any_minute(stay: S
     whole, holed = judged(stay), judged(stay.without(lost))
     assert whole.evaluation is not None
     assert holed.evaluation is not None
+    assert whole.leak_trace is not None
+    assert holed.leak_trace is not None
+    if (holed.leak_trace.reason[whole.leak_trace.reason != 0] == 0).any():
+        return  # the law holds with the doubts held fixed: what was lost here was the ground of one
     for name, before in statuses(whole).items():
         after = statuses(holed)[name]
         if name in ("air", "fluid", "colour"):

@@ -8,9 +8,10 @@ import numpy as np
 
 from slackwater.assessment import cautions
 from slackwater.assessment.assessment import Assessment, DueItem, LeakNow, last_minute
-from slackwater.assessment.facts import facts_of
+from slackwater.assessment.document import stamp
+from slackwater.assessment.facts import facts_of, unit_notes
 from slackwater.episode.chart import known_at
-from slackwater.episode.space import drains_not_placed, entries_for
+from slackwater.episode.space import drains_not_placed, entries_for, not_placed
 from slackwater.episode.types import Chart, Episode
 from slackwater.errors import UsageError
 from slackwater.leak.state import LeakTrace, leak_trace
@@ -26,6 +27,7 @@ from slackwater.trace.minutes import minutes
 from slackwater.trace.types import MINUTE_MS, Trace
 
 NOTHING = Ledger(0, 0, 0)
+LONGEST_MS = 400 * 86_400_000
 
 
 def assess(
@@ -56,6 +58,10 @@ def assess(
         trace = _as_known(logs, now_ms)
     chart = known_at(chart, now_ms)
     leak = _leak(trace, chart, episode, protocol, now_ms)
+    if leak is None and chart.entries and now_ms - chart.entries[0].time > LONGEST_MS:
+        raise UsageError(
+            "the chart spans more than 400 days", where=chart.name, mend="Mend the wrong year in its times, or --at."
+        )
     facts = facts_of(episode, chart, trace, leak, now_ms, guards_waived=protocol is not None and protocol.guards_waived)
     evaluation = evaluate(protocol, facts) if protocol is not None else None
     return Assessment(
@@ -74,7 +80,17 @@ def assess(
         ledger=trace.ledger if trace is not None else NOTHING,
         cautions=_cautions(protocol, trace, facts, now_ms),
         zone=zone,
+        notes=(*unit_notes(chart, leak), *_unplaced(chart, episode)),
     )
+
+
+def _unplaced(chart: Chart, episode: Episode) -> tuple[str, ...]:
+    """Rows that name no drain while several are known: shown, counted for none."""
+    rows = not_placed(chart, episode)
+    if not rows:
+        return ()
+    lines = ", ".join(str(entry.line) for entry in rows[:8]) + (" ..." if len(rows) > 8 else "")
+    return (f"chart lines {lines} name no drain while several are known: counted for none",)
 
 
 def _as_known(logs: Sequence[Log], now_ms: int) -> Trace | None:
@@ -95,6 +111,12 @@ def _leak(
     end = max(now_ms, start + MINUTE_MS)
     air = protocol.air_clause if protocol is not None else None
     others = drains_not_placed(episode, chart)
+    if end - start > LONGEST_MS:  # a wrong year would ask for more minutes than there is memory
+        raise UsageError(
+            f"from {stamp(start)} to {stamp(end)} are {(end - start) // 86_400_000} days: no drain stays so long",
+            where="the log's stamps, drain.connected_at or --at",
+            mend="Mend the wrong year, or leave the row out.",
+        )
     return leak_trace(
         trace, minutes(trace, start, end), entries_for(chart, "drain", episode), episode,
         air.limit if air is not None else None, other_drains=bool(others),

@@ -61,6 +61,7 @@ class Assessment:
     ledger: Ledger
     cautions: tuple[Caution, ...]
     zone: str  # the ward's zone, for doors that print times
+    notes: tuple[str, ...] = ()  # what a reader must know and no clause says
 
     @property
     def overall(self) -> Status | None:

@@ -72,6 +72,6 @@ def measurement(step_ml_per_min: float, declared: bool, rounding: str) -> Cautio
     how = "declared" if declared else "found from the data"
     return Caution(
         "cau-C11",
-        f"The source reports flow in steps of {step_ml_per_min:g} mL/min ({how}, rounding {rounding}); a value whose step "
-        "straddles the limit is 'cannot tell'.",
+        f"The source reports flow in steps of {step_ml_per_min:g} mL/min ({how}, rounding {rounding}); a value whose "
+        "step straddles the limit is 'cannot tell'.",
     )

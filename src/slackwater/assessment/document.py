@@ -187,7 +187,7 @@ def _history(trace: Trace | None) -> list[Mapping[str, Any]]:
 
 
 def _notes(found: Assessment) -> list[str]:
-    notes = list(found.chart.notes)
+    notes = [*found.notes, *found.chart.notes]
     for log in found.trace.logs if found.trace else ():
         notes += [f"{log.name}: {note}" for note in log.notes]
     return notes

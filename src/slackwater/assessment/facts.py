@@ -16,6 +16,7 @@ from slackwater.episode.fluid.record import FluidRecord
 from slackwater.episode.fluid.totals import totals_at
 from slackwater.episode.space import drains_known, drains_of_space, entries_for, this_drain
 from slackwater.episode.types import Chart, Entry, Episode
+from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace, known_minutes
 from slackwater.leak.words import BY_AIR, BY_FLUID, BY_SWING, SHARED, TOLERABLE
 from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal, Times, Try
@@ -32,26 +33,28 @@ def facts_of(
 ) -> Facts:
     """Everything known at `now_ms`; chart and trace hold nothing later (the caller saw to that)."""
     grid_start, length = _grid(episode, chart, trace, leak, now_ms)
-    tries = _tries(chart, leak, length)
+    own, space = entries_for(chart, "drain", episode), entries_for(chart, "space", episode)
+    tries = _tries(own, space, leak, length)
+    data_until = None if trace is None else min(trace.data_until_ms, now_ms)
     return Facts(
         now_ms=now_ms,
         grid_start_ms=grid_start,
         length=length,
-        data_until_ms=None if trace is None else min(trace.data_until_ms, now_ms),
+        data_until_ms=data_until,
         connected_ms=episode.connected_at,
         signals=_signals(leak, length, trace),
         amounts={
             ("fluid_output", scope): amounts for scope in SCOPES if (amounts := _amounts(episode, chart, trace, scope))
         },
         sightings=_sightings(episode, chart, leak, now_ms),
-        events=events(episode, chart, trace, leak),
-        shown_open=_shown_open(episode, chart, leak, length),
+        events=events(episode, own, trace, leak),
+        shown_open=_shown_open(own, leak, length),
         shown_shut=np.array(
-            sorted(leak.handled.shown_shut_ms if leak else _times(chart, "tube_open", "no")), dtype=np.int64
+            sorted(leak.handled.shown_shut_ms if leak else _times(own, "tube_open", "no")), dtype=np.int64
         ),
         tries=tries,
         cough_visible=leak is not None and leak.found.visible,
-        vetoes=vetoes(chart, tries, guards_waived=guards_waived),
+        vetoes=vetoes(space, handling(own), tries, data_until, now_ms, guards_waived=guards_waived),
         weight_kg=_weight(episode, chart),
         about=_about(episode, chart),
     )
@@ -109,7 +112,7 @@ def _signal(leak: LeakTrace, length: int, trace: Trace) -> Signal:
     )
 
 
-def _shown_open(episode: Episode, chart: Chart, leak: LeakTrace | None, length: int) -> Mapping[str, Times]:
+def _shown_open(chart: Chart, leak: LeakTrace | None, length: int) -> Mapping[str, Times]:
     charted = [
         *_times(chart, "tube_open", "yes"),
         *_times(chart, "swing", "present"),
@@ -129,18 +132,23 @@ def _shown_open(episode: Episode, chart: Chart, leak: LeakTrace | None, length: 
     return shown
 
 
-def _tries(chart: Chart, leak: LeakTrace | None, length: int) -> tuple[Try, ...]:
+def _tries(own: Chart, space: Chart, leak: LeakTrace | None, length: int) -> tuple[Try, ...]:
+    """Every effort made: a leak seen anywhere in the space counts, no leak only where this drain was looked at."""
     found = []
-    for entry in chart.of("cough", "walk"):
-        if not entry.conflict and entry.value in ("leak", "no_leak"):
-            found.append(Try(entry.time, entry.value == "leak", "charted"))
-    for entry in chart.of("bubbling"):
+    for entry in space.of("cough", "walk"):
+        told = None if entry.conflict or entry.value is None else {"leak": True, "no_leak": False}.get(str(entry.value))
+        if told is None and not entry.conflict and entry.value is not None:
+            continue  # not looked: nothing was there to be told
+        if told is not False or entry in own.entries:
+            found.append(Try(entry.time, told, "charted"))
+    for entry in space.of("bubbling"):
         if not entry.conflict and str(entry.value).startswith("FE"):
             found.append(Try(entry.time, True, "charted"))
     if leak is not None:
-        for k in np.flatnonzero(leak.tried[:length]):
-            found.append(Try(leak.minutes.start_ms + (int(k) + 1) * MINUTE_MS, bool(leak.tried[k] > 0), "trace"))
-    return tuple(sorted(found, key=lambda attempt: (attempt.time_ms, attempt.seen)))
+        ends = leak.minutes.start_ms + MINUTE_MS * (np.flatnonzero(leak.tried[:length]) + 1)
+        for end, code in zip(ends.tolist(), leak.tried[:length][leak.tried[:length] != 0].tolist(), strict=True):
+            found.append(Try(end, code > 0, "trace"))
+    return tuple(sorted(found, key=lambda attempt: attempt.time_ms))
 
 
 # --- fluid ----------------------------------------------------------------------------------------
@@ -208,7 +216,7 @@ def _sightings(
             if measure.kind in ("number", "word") and name != "emphysema_rise":
                 found[name, scope] = tuple(_sighting(entry) for entry in narrowed.of(name))
         found["emphysema_rise", scope] = _rises(narrowed.of("surgical_emphysema"))
-    for name, sighting in spans(chart, leak, now_ms).items():
+    for name, sighting in spans(entries_for(chart, "drain", episode), leak, now_ms).items():
         for scope in SCOPES:
             found[name, scope] = (sighting,)
     return found
@@ -229,6 +237,7 @@ def _rises(entries: tuple[Entry, ...]) -> tuple[Sighting, ...]:
     lowest: float | None = None
     for entry in entries:
         if entry.conflict or not isinstance(entry.value, float):
+            found.append(Sighting(entry.time, conflict=True, line=entry.line))
             continue
         lowest = entry.value if lowest is None else min(lowest, entry.value)
         rise = entry.value - lowest
@@ -247,6 +256,26 @@ def _times(chart: Chart, item: str, value: str) -> list[int]:
 def _weight(episode: Episode, chart: Chart) -> float | None:
     charted = [e.value for e in chart.of("weight") if isinstance(e.value, float) and not e.conflict]
     return charted[-1] if charted else episode.weight_kg
+
+
+def unit_notes(chart: Chart, leak: LeakTrace | None) -> tuple[str, ...]:
+    """A loud word where the logged set suction is not what was ordered at the time: a wrong unit looks so.
+
+    Their ratio can be right by chance or wrong by a true change not charted, so it decides nothing.
+    """
+    if leak is None:
+        return ()
+    minutes, ratios = leak.minutes, []
+    for time, level in leak.handled.ordered:
+        k = (time - minutes.start_ms) // MINUTE_MS + 10  # some minutes to carry the order out
+        if 0 <= k < len(minutes) and level <= -3 and np.isfinite(minutes.set_suction[k]):
+            ratios.append(minutes.set_suction[k] / level)
+    if not ratios or 0.8 <= float(np.median(ratios)) <= 1.25:
+        return ()
+    return (
+        f"CHECK THE UNIT: the log's set suction is {float(np.median(ratios)):.3g} times what was ordered; "
+        "is the pressure's unit in the layout right?",
+    )
 
 
 def _about(episode: Episode, chart: Chart) -> Mapping[str, str | float | None]:

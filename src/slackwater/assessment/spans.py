@@ -24,40 +24,50 @@ STALE_MIN = 10  # a span judged on a trace that ended longer ago than this is no
 def spans(chart: Chart, leak: LeakTrace | None, now_ms: int) -> Mapping[str, Sighting]:
     """Every measure of kind `span`."""
     found = {"clamped_for": _clamped(chart, now_ms), "output_stopped_for": _output_stopped(chart, now_ms)}
-    for name, flags in _flags(leak).items():
-        found[name] = _run_to_now(flags, leak, now_ms)
+    for name, (flags, told) in _flags(leak).items():
+        found[name] = _run_to_now(flags, told, leak, now_ms)
+    apart = [i for i in handling(chart).apart if i.end_ms > now_ms]
+    if apart:  # charted apart and not reconnected: open for at least so long, whatever the trace shows
+        seconds = (now_ms - apart[-1].start_ms) / 1000
+        seen = found.get("open_circuit_for", Sighting(now_ms, 0.0, math.inf))
+        found["open_circuit_for"] = Sighting(now_ms, max(seconds, seen.low), max(seconds, seen.high))
     for name in ("suction_short_for", "positive_pressure_for", "open_circuit_for"):
         found.setdefault(name, Sighting(now_ms, 0.0, math.inf))
     return found
 
 
-def _flags(leak: LeakTrace | None) -> Mapping[str, Flags]:
+def _flags(leak: LeakTrace | None) -> Mapping[str, tuple[Flags, Flags]]:
+    """For each measure: minutes in which it stands, and minutes in which that could be told."""
     if leak is None:
         return {}
-    flags: dict[str, Flags] = {"open_circuit_for": leak.doubt.disconnected}
     minutes = leak.minutes
-    if np.isfinite(minutes.pressure).any():
-        flags["positive_pressure_for"] = leak.doubt.positive
+    flags = {"open_circuit_for": (leak.doubt.disconnected, minutes.covered > 0)}
+    told = np.isfinite(minutes.pressure)
+    if told.any():
+        flags["positive_pressure_for"] = (leak.doubt.positive, told)
         if np.isfinite(minutes.set_suction).any():
             with np.errstate(invalid="ignore"):
                 due = minutes.set_suction < -1
-                flags["suction_short_for"] = due & (minutes.pressure > SHORT_SHARE * minutes.set_suction)
+                short = due & (minutes.pressure > SHORT_SHARE * minutes.set_suction)
+            flags["suction_short_for"] = (short, told & np.isfinite(minutes.set_suction))
     return flags
 
 
-def _run_to_now(flags: Flags, leak: LeakTrace | None, now_ms: int) -> Sighting:
-    """How long the flag has stood up to the last recorded minute; open upwards where that is stale."""
+def _run_to_now(flags: Flags, told: Flags, leak: LeakTrace | None, now_ms: int) -> Sighting:
+    """How long the flag has stood up to the last minute that tells; minutes that tell nothing, then and since,
+    may have been part of it."""
     assert leak is not None
-    recorded = np.flatnonzero(leak.minutes.covered > 0)
-    if not len(recorded):
+    known = np.flatnonzero(told)
+    if not len(known):
         return Sighting(now_ms, 0.0, math.inf)
-    last = int(recorded[-1])
-    clear = np.flatnonzero(~flags[: last + 1])
-    start = int(clear[-1]) + 1 if len(clear) else 0
-    seconds = (last + 1 - start) * 60.0
+    last = int(known[-1])
+    broken = np.flatnonzero(~(flags & told)[: last + 1])
+    certain = last - (int(broken[-1]) if len(broken) else -1)
+    ended = np.flatnonzero((~flags & told)[: last + 1])
+    possible = last - (int(ended[-1]) if len(ended) else -1)
     silent = now_ms - (leak.minutes.start_ms + (last + 1) * MINUTE_MS)
-    high = seconds if silent <= STALE_MIN * MINUTE_MS else seconds + silent / 1000
-    return Sighting(now_ms, seconds, high)
+    high = possible * 60.0 + (0 if silent <= STALE_MIN * MINUTE_MS else silent / 1000)
+    return Sighting(now_ms, certain * 60.0, max(certain * 60.0, high))
 
 
 def _clamped(chart: Chart, now_ms: int) -> Sighting:

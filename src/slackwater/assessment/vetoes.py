@@ -1,62 +1,88 @@
-"""What forbids `met` however good the numbers: signs that air is going elsewhere."""
+"""What forbids `met` however good the numbers: air may be going elsewhere, or the record has been overtaken."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from slackwater.episode.types import Chart
+from slackwater.leak.handling import FOREVER, Handling
 from slackwater.protocol.facts import Try, Veto
 
 REPEATED = 3  # bursts in the trace that make a leak on effort a pattern
+TISSUES = "surgical emphysema has spread: air may be going into the tissues"
+LOWER = "the space was new or larger on the last film"
 
 
-def vetoes(chart: Chart, tries: tuple[Try, ...], *, guards_waived: bool) -> tuple[Veto, ...]:
-    """Every veto with the stretch in which it stands."""
-    found = [*_emphysema(chart), *_film(chart)]
+def vetoes(
+    chart: Chart,
+    handled: Handling,
+    tries: tuple[Try, ...],
+    data_until_ms: int | None,
+    now_ms: int,
+    *,
+    guards_waived: bool,
+) -> tuple[Veto, ...]:
+    """Every veto with the stretch in which it stands. `chart`: the entries that count for the space."""
+    found = [*_emphysema(chart), *_film(chart), *_overtaken(handled, data_until_ms, now_ms)]
     if guards_waived:  # the rule does not ask about effort, so the trace has to
         found += _effort(tries)
     return tuple(found)
 
 
 def _emphysema(chart: Chart) -> Iterator[Veto]:
-    """Surgical emphysema that has risen, until it is charted back at or below where it began."""
+    """Surgical emphysema that has risen, until it is charted back at or below where it began.
+
+    An entry whose grade was left blank, or given twice differently, may have been a rise.
+    """
     lowest: float | None = None
     since: int | None = None
     for entry in chart.of("surgical_emphysema"):
-        if entry.conflict or not isinstance(entry.value, float):
-            continue
-        if since is None:
-            if lowest is not None and entry.value > lowest:
-                since = entry.time
-            else:
-                lowest = entry.value
-        elif lowest is not None and entry.value <= lowest:
-            yield Veto(since, entry.time, "surgical emphysema has spread: air may be going into the tissues")
-            since, lowest = None, entry.value
+        grade = entry.value if isinstance(entry.value, float) and not entry.conflict else None
+        if grade is None:
+            since = entry.time if since is None else since
+        elif since is None and lowest is not None and grade > lowest:
+            since = entry.time
+        elif since is not None and (lowest is None or grade <= lowest):
+            yield Veto(since, entry.time, TISSUES)
+            since, lowest = None, grade
+        elif since is None:
+            lowest = grade
     if since is not None:
-        yield Veto(since, None, "surgical emphysema has spread: air may be going into the tissues")
+        yield Veto(since, None, TISSUES)
 
 
 def _film(chart: Chart) -> Iterator[Veto]:
-    """A space new or larger on film, until a later film shows otherwise."""
+    """A space new or larger on film, until a later film shows otherwise; one that nobody read for sure ends nothing."""
     since: int | None = None
     for entry in chart.of("chest_xray"):
-        if entry.conflict or entry.value == "not_reviewed":
-            continue
-        if entry.value == "space_new_or_larger":
+        if entry.value == "space_new_or_larger":  # also where another entry says otherwise
             since = entry.time if since is None else since
-        elif since is not None:
-            yield Veto(since, entry.time, "the space was new or larger on the last film")
+        elif since is not None and not entry.conflict and entry.value in ("expanded", "space_stable"):
+            yield Veto(since, entry.time, LOWER)
             since = None
     if since is not None:
-        yield Veto(since, None, "the space was new or larger on the last film")
+        yield Veto(since, None, LOWER)
+
+
+def _overtaken(handled: Handling, data_until_ms: int | None, now_ms: int) -> Iterator[Veto]:
+    """What was charted of the tube or the unit after the log ended: the log cannot speak of it."""
+    if data_until_ms is None:
+        return
+    for intervals, what in (
+        (handled.clamped, "clamped"), (handled.off, "the unit off"), (handled.apart, "the circuit apart or capped"),
+        (handled.shut, "the tube kinked or not open"),
+    ):  # fmt: skip
+        for interval in intervals:
+            if data_until_ms <= interval.start_ms <= now_ms:
+                until = interval.end_ms if interval.end_ms < FOREVER else None
+                yield Veto(interval.start_ms, until, f"{what}, charted after the log ended")
 
 
 def _effort(tries: tuple[Try, ...]) -> Iterator[Veto]:
     since: int | None = None
     seen = 0
     for attempt in tries:
-        if attempt.seen:
+        if attempt.seen is not False:
             seen += 1
             if since is None and seen >= REPEATED:
                 since = attempt.time_ms

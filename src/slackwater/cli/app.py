@@ -76,6 +76,9 @@ def main() -> None:
     except BrokenPipeError:  # the reader has gone, e.g. `| head`
         sys.stderr.close()
         code = 0
+    except OSError as error:
+        click.echo(f"slackwater: the answer cannot be written: {error.strerror}. Check where it goes.", err=True)
+        code = 2
     except Exception as error:
         if "SLACKWATER_TRACEBACK" in os.environ:
             raise

@@ -38,8 +38,8 @@ from slackwater.errors import MissingPart, UsageError
 @click.pass_context
 def command(
     ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None,
-    episode_path: str | None, zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float, as_json: bool,
-    minutes_path: str | None, page_path: str | None,
+    episode_path: str | None, zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float,
+    as_json: bool, minutes_path: str | None, page_path: str | None,
 ) -> None:  # fmt: skip
     """Judge one drain: is air still leaking, how sure, and what does the unit's rule still wait for?
 

@@ -40,6 +40,8 @@ def instant(text: str, zone: tzinfo | None) -> int:
         if early.utcoffset() != late.utcoffset():
             raise UsageError(f"--at: {text!r} happened twice, or never, in that zone", mend="Write its offset.")
         moment = early
+    if not 1970 < moment.year < 2199:
+        raise UsageError(f"--at: the year {moment.year} cannot be", mend="Write e.g. 2033-09-14T07:30:00+02:00.")
     return round(moment.timestamp() * 1000)
 
 

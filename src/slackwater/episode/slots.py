@@ -28,7 +28,9 @@ def settle(entries: Iterable[Entry], sole_drain: str | None = None) -> tuple[Ent
     kept: list[Entry] = []
     repeats: list[Entry] = []
     for slot, sayings in slots.items():
-        conflict = len(sayings) > 1 and not _many(slot[1]) and not _before_and_after(slot, slots)
+        # two kinds of clamp at one moment are both a clamp
+        claims = {entry.value for same in sayings.values() for entry in same} if slot[1] == "clamp" else sayings
+        conflict = len(claims) > 1 and not _many(slot[1]) and not _before_and_after(slot, slots)
         for same in sayings.values():
             first, *rest = sorted(same, key=_precedence)
             kept.append(first if first.conflict == conflict else replace(first, conflict=conflict))

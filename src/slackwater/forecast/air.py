@@ -54,7 +54,8 @@ class Habit:
 
 @dataclass(frozen=True, eq=False)
 class Times:
-    """Distribution of a time: chance that it has come by each of `minutes` (ascending). 1 - chance[-1]: not by then."""
+    """Distribution of a time: chance that it has come by each of `minutes` (ascending), in steps: a run completes
+    at a moment. 1 - chance[-1]: not by then."""
 
     minutes: Floats
     chance: Floats
@@ -63,19 +64,19 @@ class Times:
         """Chance that it has come by `minute`.
 
         >>> Times(np.array([10.0, 20.0]), np.array([0.25, 0.75])).by(15.0)
-        0.5
+        0.25
         """
-        return float(np.interp(minute, self.minutes, self.chance))
+        return float(self.at(np.array([minute]))[0])
+
+    def at(self, minutes: Floats) -> Floats:
+        """The same for many."""
+        k = np.searchsorted(self.minutes, minutes + 1e-9, side="right") - 1
+        return np.where(k >= 0, self.chance[np.maximum(k, 0)], 0.0)
 
     def quantile(self, share: float) -> float | None:
         """Minutes by which it has come with chance `share`; None where that lies beyond the last minute."""
         at = int(np.searchsorted(self.chance, share))
-        if at >= len(self.chance):
-            return None
-        if at == 0 or self.chance[at] <= self.chance[at - 1]:
-            return float(self.minutes[at])
-        part = (share - self.chance[at - 1]) / (self.chance[at] - self.chance[at - 1])
-        return float(self.minutes[at - 1] + part * (self.minutes[at] - self.minutes[at - 1]))
+        return None if at >= len(self.chance) else float(self.minutes[at])
 
 
 MET_NOW = Times(np.array([0.0, 1.0]), np.array([1.0, 1.0]))

@@ -14,6 +14,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.episode.fluid.record import UNKNOWN_START, FluidRecord
 from slackwater.forecast.air import MET_NOW, Times
 
 Floats = NDArray[np.float64]
@@ -35,6 +36,18 @@ class Charted:
     start_h: float
     end_h: float
     ml: float
+
+
+def charted_of(record: FluidRecord, until_ms: int) -> tuple[Charted, ...]:
+    """The known amounts of a record, hours from `until_ms` (the end of the data); what lies later is left out."""
+    return tuple(
+        Charted(
+            (int(record.start_ms[k]) - until_ms) / 3_600_000, (int(record.end_ms[k]) - until_ms) / 3_600_000,
+            float(record.low_ul[k] + record.high_ul[k]) / 2000.0,
+        )
+        for k in np.flatnonzero(record.known)
+        if record.start_ms[k] != UNKNOWN_START and record.end_ms[k] <= until_ms
+    )  # fmt: skip
 
 
 def why_withheld(entries: Sequence[Charted]) -> str | None:

@@ -68,6 +68,8 @@ def cases(past: Past, cuts_h: Sequence[int] = CUTS_H) -> Iterator[Case]:
             continue  # not known whether it would have held
         broken = np.flatnonzero(~past.within[:minute])
         run_min = minute - (int(broken[-1]) + 1 if len(broken) else 0)
+        if run_min and past.clause.bin_min is not None:  # the run begins with its first window, not with its end
+            run_min += past.clause.bin_min - 1
         drive = float(past.given.drive_cmh2o[minute - 60 : minute][lately].mean())
         time_h = (int(later[0]) + 1) / 60.0 if len(later) else float("inf")
         yield Case(past, minute, time_h, min(run_min, past.clause.lasting_min - 1), drive)
@@ -100,7 +102,7 @@ def forecast_cases(found: Sequence[Case], model: FilterModel) -> tuple[Floats, f
 
 def on_grid(times: Times) -> Floats:
     """F on GRID_H."""
-    return np.asarray(np.interp(GRID_H * 60.0, times.minutes, times.chance))
+    return times.at(GRID_H * 60.0)
 
 
 def _part(given: Blocks, first: int, end: int) -> Blocks:

@@ -17,7 +17,7 @@ def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
     """Continuous ranked probability score of min(T, horizon), hours: ∫ (F(t) - 1[T <= t])² dt up to the horizon.
 
     grid_h: even, from 0 to the horizon; chance: F there. Source: Gneiting & Raftery, J. Am. Stat. Assoc. 102 (2007)
-    359. The trapezium of F; the step is put where it falls.
+    359. F stands from one point of the grid to the next.
 
     >>> grid = np.linspace(0.0, 48.0, 289)
     >>> round(crps_h(grid, (grid >= 10.0).astype(float), 10.0), 2)
@@ -25,10 +25,9 @@ def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
     >>> round(crps_h(grid, np.zeros(289), 10.0), 2)
     38.0
     """
-    middle = 0.5 * (chance[1:] + chance[:-1])
-    widths = np.diff(grid_h)
+    widths, held = np.diff(grid_h), chance[:-1]
     before = np.clip((time_h - grid_h[:-1]) / widths, 0.0, 1.0)  # share of each step that lies before T
-    return float(np.sum(widths * (before * middle**2 + (1.0 - before) * (1.0 - middle) ** 2)))
+    return float(np.sum(widths * (before * held**2 + (1.0 - before) * (1.0 - held) ** 2)))
 
 
 def covers(grid_h: Floats, chance: Floats, time_h: float, low: float = 0.1, high: float = 0.9) -> bool:
@@ -46,8 +45,7 @@ def quantile_h(grid_h: Floats, chance: Floats, share: float) -> float:
 
 def mean_h(grid_h: Floats, chance: Floats) -> float:
     """Expected min(T, horizon)."""
-    middle = 0.5 * (chance[1:] + chance[:-1])
-    return float(np.sum(np.diff(grid_h) * (1.0 - middle)))
+    return float(np.sum(np.diff(grid_h) * (1.0 - chance[:-1])))
 
 
 def concordance(times_h: Sequence[float], expected_h: Sequence[float], horizon_h: float) -> float:

@@ -60,7 +60,7 @@ class Forecast:
     """An estimate beside the answer; it is never a clause."""
 
     clauses: Mapping[str, Hours]  # by clause id; those that can be forecast or are withheld
-    whole: Hours
+    whole: Hours  # of all clauses that can be forecast: the rule itself may wait longer, on a person
     waiting_on_person: tuple[str, ...]  # ids of clauses and guards that somebody must look at; never forecast
     outlasts_day_5: Outlasts
     horizon_h: float
@@ -103,6 +103,8 @@ def forecast(
         whole = Hours(None, None, reasons[0])
     elif not times:
         whole = Hours(None, None, "no clause of this rule can be forecast")
+    elif waiting and all(one is MET_NOW for one in times):
+        whole = Hours(None, None, "all that can be forecast holds; what is left waits on a person")
     else:
         whole = hours(latest(times))
     return Forecast(
@@ -143,7 +145,7 @@ def latest(times: Sequence[Times]) -> Times:
     chance = np.ones(len(grid))
     for one in times:
         if one is not MET_NOW:
-            chance = chance * np.interp(grid, one.minutes, one.chance)
+            chance = chance * one.at(grid)
     return Times(grid, chance)
 
 

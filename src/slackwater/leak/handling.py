@@ -67,14 +67,29 @@ def _times(entries: list[Entry], keys: set[tuple[str, str]]) -> tuple[int, ...]:
 def _stretches(
     entries: list[Entry], begins: set[tuple[str, str]], ends: set[tuple[str, str]], *, note: bool = False
 ) -> tuple[Interval, ...]:
+    """From each beginning to its end. `note`: why is what kind of clamp it is; of several told at once, the most."""
     stretches: list[Interval] = []
     start: Entry | None = None
+    why = ""
     for entry in entries:
-        if _key(entry) in begins and start is None:
-            start = entry
+        if _key(entry) in begins:
+            told = entry.note.strip().lower() if note else str(entry.value)
+            if start is None:
+                start, why = entry, told
+            elif note and _restarts(told):
+                why = told
         elif _key(entry) in ends and start is not None:
-            stretches.append(Interval(start.time, entry.time, start.note.strip().lower() if note else str(start.value)))
+            stretches.append(Interval(start.time, entry.time, why))
             start = None
     if start is not None:
-        stretches.append(Interval(start.time, FOREVER, start.note.strip().lower() if note else str(start.value)))
+        stretches.append(Interval(start.time, FOREVER, why))
     return tuple(stretches)
+
+
+def _restarts(note: str) -> bool:
+    return "trial" in note or "ordered" in note
+
+
+def clamp_trials(handled: Handling) -> tuple[Interval, ...]:
+    """Clamps that staff called a trial or ordered: a clause of their own, not brief handling."""
+    return tuple(interval for interval in handled.clamped if _restarts(interval.why))

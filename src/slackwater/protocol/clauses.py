@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.protocol.evaluation import Judged, Need, Run, Span, Value
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal, Times
+from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Flags, Sighting, Signal, Times
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Codes, Status
 from slackwater.protocol.windows import SCALE, lasting_codes, window_bounds, window_codes, window_sums
@@ -112,16 +112,10 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
         )  # fmt: skip
     width = clause.bin_min or 1
     codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
-    too_coarse = (
-        clause.bin_min is None
-        and signal.means
-        and signal.reading_s > 60
-        and not protocol.coarse_means
-        and not escalating
-    )
+    too_coarse = not escalating and _too_coarse(signal, clause, protocol)
     if too_coarse:  # a mean over minutes hides what every reading would have shown
         codes = np.where(codes == Status.MET, Status.CANNOT_TELL, codes).astype(np.int8)
-    note = "every reading is a mean over more than a minute; the rule does not allow that" if too_coarse else ""
+    note = "a reading stands for longer than the rule allows" if too_coarse else ""
     if clause.lasting_s is None:
         return _judge_latest(clause, protocol, facts, signal, codes, escalating, note)
     minutes = round(clause.lasting_s / 60)
@@ -131,7 +125,8 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
     missing = window_sums(unknown.astype(np.int64), minutes)
     gaps_min = int(protocol.gaps_s // 60)
     if gaps_min and not escalating and not too_coarse:
-        skip = unknown & signal.tolerable
+        # a gap beside a reading that breaks the limit is no gap to pass over
+        skip = unknown & signal.tolerable & ~_exceeds(signal, clause)
         patched = window_codes(signal, clause.bin_min, clause.comparison, clause.limit, skip)
         tolerant, _, _ = lasting_codes(patched, width, minutes, floor)
         bearable = (tolerant == Status.MET) & (missing <= gaps_min) & (status == Status.CANNOT_TELL)
@@ -139,6 +134,8 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
     now = Status(int(status[-1]))
     if not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
+    if not escalating and _restarted_since(facts, protocol):
+        now, note = Status.NOT_MET, "a run starts anew after what was charted since the log ended"
     k = facts.length - 1
     first_needed = max(0, k + 1 - minutes)
     run_start = int(certain[k])
@@ -156,6 +153,28 @@ def _judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
         _signal_needs(clause, facts, now, codes, run, minutes, width, signal),
         _signal_evidence(clause, facts, codes, now, first_needed, width), note,
     )  # fmt: skip
+
+
+def _restarted_since(facts: Facts, protocol: Protocol) -> bool:
+    """A restart event after the grid's last minute, by now."""
+    end = facts.grid_start_ms + facts.length * MINUTE_MS
+    return any(end < t <= facts.now_ms for event in protocol.restart_on for t in facts.events.get(event, ()))
+
+
+def _too_coarse(signal: Signal, clause: Clause, protocol: Protocol) -> bool:
+    """One reading stands for more than the clause looks at: a mean hides what came in it, a sample knows only its
+    own moment."""
+    if clause.bin_min is None:
+        return signal.reading_s > 60 and not protocol.coarse_means
+    return signal.reading_s > 60 * clause.bin_min
+
+
+def _exceeds(signal: Signal, clause: Clause) -> Flags:
+    """Minutes in which something recorded lies on the wrong side of the limit for certain."""
+    assert clause.limit is not None
+    if clause.comparison in ("below", "at_most"):
+        return np.asarray(signal.peak_low >= clause.limit)
+    return np.asarray(np.isfinite(signal.trough_high) & (signal.trough_high <= clause.limit))
 
 
 def _judge_latest(
@@ -264,6 +283,8 @@ def _judge_amount(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
         return Judged(clause.id, Status.CANNOT_TELL, _empty(facts), clause, needs=(Need("the patient's weight"),))
     ends = np.append(facts.ends_ms(), facts.now_ms)
     timeline, low, high, upto = _amount_codes(clause, protocol, facts, amounts, ends, escalating)
+    if escalating:
+        timeline[_still_firing(clause, protocol, facts, amounts, ends)] = Status.MET
     window = round(clause.within_s * 1000)
     now = Status(int(timeline[-1]))
     value = Value(float(low[-1]), float(high[-1]) if np.isfinite(high[-1]) else None, unit)
@@ -304,6 +325,17 @@ def _amount_codes(
         if nth == 0:
             worst_low, worst_high = low, high
     return status, worst_low, worst_high, upto
+
+
+def _still_firing(clause: Clause, protocol: Protocol, facts: Facts, amounts: Amounts, ends: Times) -> Flags:
+    """A sum that fired at any entry goes on firing for as long as its own window, whatever came after."""
+    assert clause.within_s is not None
+    entries = amounts.entry_ends_ms
+    if not len(entries):
+        return np.zeros(len(ends), dtype=np.bool_)
+    codes, _, _, _ = _amount_codes(clause, protocol, facts, amounts, entries, True)
+    fired = latest_before(entries[codes == Status.MET], ends)
+    return np.asarray((fired > NEVER) & (ends - fired <= round(clause.within_s * 1000)))
 
 
 def _number_codes(low: np.ndarray, high: np.ndarray, clause: Clause) -> Codes:

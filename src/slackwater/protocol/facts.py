@@ -69,10 +69,10 @@ class Amounts:
 
 @dataclass(frozen=True)
 class Try:
-    """Effort made (a cough, a walk): was a leak seen with it?"""
+    """Effort made (a cough, a walk): was a leak seen with it? None: looked for, but the result is not told."""
 
     time_ms: int
-    seen: bool
+    seen: bool | None
     source: str  # "trace" or "charted"
 
 

@@ -38,8 +38,8 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     known = np.append(facts.ends_ms(), facts.now_ms)  # what was charted after the log's end counts too
     at_end = _shown_in(shown, ends - within, known)
     ok = at_end.copy()
-    air = protocol.air_clause
-    lasting = 0 if air is None or air.lasting_s is None else round(air.lasting_s * 1000)
+    run_s = protocol.longest_air_run_s
+    lasting = 0 if run_s is None else round(run_s * 1000)
     if guard.also_at_start and lasting:
         starts = ends - lasting
         ok &= _shown_in(shown, starts, np.minimum(starts + within, known))
@@ -81,13 +81,16 @@ def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
     """A leak once seen with effort must have been tried again within `within`, and not seen."""
     within = round(guard.within_s * 1000)
     ends = np.append(facts.ends_ms(), facts.now_ms)
-    seen = np.array([t.time_ms for t in facts.tries if t.seen], dtype=np.int64)
-    clear = np.array([t.time_ms for t in facts.tries if not t.seen], dtype=np.int64)
+    seen = np.array([t.time_ms for t in facts.tries if t.seen is True], dtype=np.int64)
+    clear = np.array([t.time_ms for t in facts.tries if t.seen is False], dtype=np.int64)
+    untold = np.array([t.time_ms for t in facts.tries if t.seen is None], dtype=np.int64)
     last_seen, last_clear = latest_before(seen, ends), latest_before(clear, ends)
+    last_untold = latest_before(untold, ends)
     codes: Codes = np.full(len(ends), Status.CANNOT_TELL, dtype=np.int8)
+    codes[(last_clear > np.maximum(last_seen, last_untold)) & (ends - last_clear <= within)] = Status.MET
     codes[(last_seen > NEVER) & (last_seen >= last_clear) & (ends - last_seen <= within)] = Status.NOT_MET
-    codes[(last_clear > last_seen) & (ends - last_clear <= within)] = Status.MET
-    codes[last_seen == NEVER] = Status.NOT_APPLICABLE
+    # a try whose result nobody wrote down, or twice differently, may have shown one
+    codes[(last_seen == NEVER) & (last_untold == NEVER)] = Status.NOT_APPLICABLE
     now = Status(int(codes[-1]))
     hours = f"{guard.within_s / 3600:g} h"
     if now is Status.NOT_APPLICABLE:
@@ -95,7 +98,7 @@ def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
             "" if facts.cough_visible else "; this log cannot show a single cough"
         )
         return Judged("effort_seen", now, codes[:-1], note=note)
-    moment = int(last_clear[-1] if now is Status.MET else last_seen[-1])
-    why = "tried, no leak recorded" if now is Status.MET else "leak seen with effort"
+    moment = int(last_clear[-1] if now is Status.MET else max(last_seen[-1], last_untold[-1]))
+    why = "tried, no leak recorded" if now is Status.MET else "leak seen with effort, or its result not told"
     needs = () if now is Status.MET else (Need(f"a cough or walk tried within {hours} and no leak seen with it"),)
     return Judged("effort_seen", now, codes[:-1], needs=needs, evidence=(Span(moment, moment, why),))

@@ -104,3 +104,9 @@ class Protocol:
         """The removal clause on air leak that runs over time, whose limit the minute table is held against."""
         air = [clause for clause in self.removal if clause.measure_name == "air_leak"]
         return next((clause for clause in air if clause.lasting_s), air[0] if air else None)
+
+    @property
+    def longest_air_run_s(self) -> float | None:
+        """The longest `lasting` of the removal clauses on air leak: the run whose start the tube guard looks at."""
+        runs = [c.lasting_s for c in self.removal if c.measure_name == "air_leak" and c.lasting_s is not None]
+        return max(runs, default=None)

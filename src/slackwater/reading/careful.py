@@ -28,7 +28,11 @@ def clock_scale(format_: str) -> tuple[Fraction, int]:
 
 @dataclass(frozen=True)
 class CarefulRow:
-    """A row as read: its stamp (`wall`: without an offset), one integer a channel, and how flow was printed."""
+    """A row as read: its stamp (`wall`: without an offset), one integer a channel, and how flow was printed.
+
+    `refused`: a cell could not be read. The row keeps its place in time with no value in any channel: what
+    stood there may have been worse than anything that could be read.
+    """
 
     line: int
     ms: int
@@ -37,6 +41,7 @@ class CarefulRow:
     serial: str
     flow: Fraction | None  # size of the printed number, in the layout's unit
     flow_places: int  # digits after its decimal mark
+    refused: RefusedRow | None = None
 
 
 class CarefulReader:
@@ -68,6 +73,11 @@ class CarefulReader:
             return stamp
         values, serial = [], ""
         flow, places = None, 0
+
+        def hole(why: RefusedRow) -> CarefulRow:
+            nothing = tuple(NONE for channel, _ in self._channels if channel.kind != "serial")
+            return CarefulRow(line, stamp[0], stamp[1], nothing, "", None, 0, why)
+
         for channel, place in self._channels:
             cell = found[place]
             if cell in self._missing:
@@ -77,14 +87,13 @@ class CarefulReader:
                 serial = cell
             elif channel.kind == "words":
                 if cell not in channel.words:
-                    return RefusedRow(
-                        line, channel.column, f"the word {excerpt(cell)} is not among the layout's {channel.key} words"
-                    )
+                    why = f"the word {excerpt(cell)} is not among the layout's {channel.key} words"
+                    return hole(RefusedRow(line, channel.column, why))
                 values.append(channel.words[cell])
             else:
                 number = self._number(cell, channel, line)
                 if isinstance(number, RefusedRow):
-                    return number
+                    return hole(number)
                 value, printed = number
                 values.append(value)
                 if channel.key == "flow":

@@ -63,11 +63,9 @@ def channels(layout: Layout) -> tuple[Channel, ...]:
 
 def _flow(layout: Layout) -> list[Channel]:
     flow = layout.flow
-    ceiling = flow.ceiling_ul_per_min
-    most = MOST_FLOW_UL_PER_MIN if ceiling is None else min(ceiling, MOST_FLOW_UL_PER_MIN)
+    # a flow above the declared ceiling is read: it is at least the ceiling, and never to be lost
+    most = MOST_FLOW_UL_PER_MIN
     beyond = f"{flow.unit} is beyond 200 L/min, likely a unit slip"
-    if ceiling is not None:
-        beyond = f"{flow.unit} is beyond flow.ceiling ({flow.ceiling}), likely a unit slip"
     per = thousandths_per(flow.unit, "flow")
     return [
         Channel(key, column, "number", per, low=-most, high=most, beyond=beyond)

@@ -82,6 +82,7 @@ class Log:
     serials: tuple[str, ...]  # distinct serial texts, in order of appearance
     zone: str  # how stamps were read, for the report
     ledger: Ledger
+    unread: NDArray[np.bool_] | None = None  # rows refused for a cell: their place in time stands, without a value
     flow_digit_ul_per_min: int = 0  # one unit of the last printed digit of the flow; 0 if no flow was printed
     notes: tuple[str, ...] = ()  # what a reader should know, e.g. values of the other sign
     layout: dict[str, Any] = field(default_factory=dict)  # as read, for the history

@@ -68,7 +68,7 @@ def read_log(data: bytes, layout: Layout, name: str, refuse_above: float = 0.05)
     rows = _joined(quick, careful, layout)
     rows = _placed_in_time(rows, layout, refusals)
     refusals.judge()
-    if not len(rows.line):
+    if len(rows.line) == sum(row.refused is not None for row in careful):
         refusals.refuse("no row can be read")
     return _log(data, layout, name, header, rows, quick, careful, refusals)
 
@@ -115,8 +115,10 @@ def _careful_rows(
             row = reader.read(text[start:end].decode(), line)
             if isinstance(row, CarefulRow):
                 rows.append(row)
+            refused = row.refused if isinstance(row, CarefulRow) else row
+            if refused is None:
                 continue
-            refusals.add(row)
+            refusals.add(refused)
             if refusals.too_many:
                 refusals.judge()
     return rows
@@ -208,7 +210,8 @@ def _log(
     notes += sign_notes(by_key.get("pressure"), by_key.get("set_suction"), suction_is)
     notes += _other_notes(data, rows, layout)
     ceiling = layout.flow.ceiling_ul_per_min
-    arrays: list[NDArray[Any]] = [rows.time_ms, rows.line, rows.doubtful, *rows.values]
+    unread = np.isin(rows.line, [row.line for row in careful if row.refused is not None])
+    arrays: list[NDArray[Any]] = [rows.time_ms, rows.line, rows.doubtful, unread, *rows.values]
     for array in arrays:
         array.setflags(write=False)
     return Log(
@@ -227,6 +230,7 @@ def _log(
         fluid_ml=by_key.get("fluid"),
         state=by_key.get("state"),
         time_doubtful=rows.doubtful,
+        unread=unread,
         every_ms=every_ms,
         every_declared=bool(layout.time.every),
         marks=layout.time.marks,
@@ -240,7 +244,7 @@ def _log(
         zone=_zone_said(rows, layout),
         ledger=Ledger(
             read=len(quick.line) + len(quick.odd),
-            used=len(rows.line),
+            used=int(np.count_nonzero(~unread)),
             refused=refusals.count,
             first_refused=tuple(refusals.first),
             blank_lines=quick.blank_lines,

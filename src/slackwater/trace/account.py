@@ -13,7 +13,7 @@ from slackwater.trace.rows import Places, spans
 from slackwater.trace.types import Interval, Step
 
 VERSION = "1"
-USED, DUPLICATE, CONFLICTING = 0, 1, 2
+USED, DUPLICATE, CONFLICTING, UNREAD = 0, 1, 2, 3
 TWICE = "the same stretch is stamped twice, with different values"
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from slackwater.errors import UsageError
 from slackwater.reading.log import NONE, Ints, Log
 from slackwater.trace import kernels
-from slackwater.trace.account import CONFLICTING, DUPLICATE, Account
+from slackwater.trace.account import CONFLICTING, DUPLICATE, UNREAD, USED, Account
 from slackwater.trace.cadence import DECIDED, usual_step_ms
 from slackwater.trace.clock import REPEATED_HOUR_MS, interleaved
 from slackwater.trace.overlay import overlay
@@ -60,7 +60,7 @@ def place(logs: Sequence[Log], *, until_ms: int | None = None) -> Trace:
             ordered[number] = log
             unit_of_log[number] = which
 
-    account = Account(np.zeros(sum(len(rows.time_ms) for rows, _ in of_unit), np.int8))
+    account = Account(np.where(end_to_end([rows.unread for rows, _ in of_unit]), UNREAD, USED).astype(np.int8))
     if until_ms is not None:
         rows_read = sum(len(log.time_ms) for log in ordered)
         account.step("leave out what is not yet known", f"until_ms={until_ms}", rows_read - len(account.fate))

@@ -40,6 +40,7 @@ class Logged:
     log: NDArray[np.int16]
     line: Ints
     doubtful: NDArray[np.bool_]
+    unread: NDArray[np.bool_]  # refused for a cell: a place in time without a value
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +94,7 @@ def logged(logs: Sequence[Log], numbers: Sequence[int], known: Sequence[NDArray[
         log=joined(np.full(len(log.time_ms), number, np.int16) for log, number in zip(logs, numbers, strict=True)),
         line=joined(log.line for log in logs),
         doubtful=joined(log.time_doubtful for log in logs),
+        unread=joined(np.zeros(len(log.time_ms), np.bool_) if log.unread is None else log.unread for log in logs),
     )
 
 

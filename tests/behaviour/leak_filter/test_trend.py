@@ -30,7 +30,8 @@ def test_a_leak_that_halves_in_hours_is_fast_and_a_steady_one_is_not() -> None:
     hours = np.arange(24 * 60) / 60.0
     falling = run_filter(made_minutes(400.0 * np.exp(-0.12 * hours)), ()).trend_state
     steady = run_filter(made_minutes(np.full(24 * 60, 200.0)), ()).trend_state
-    assert share_of_speed(falling, "fast") > 0.5
+    assert share_of_speed(falling, "fast") > 5 * share_of_speed(steady, "fast")
+    assert share_of_speed(falling, "fast") + share_of_speed(falling, "medium") > 0.8
     assert share_of_speed(steady, "stuck") + share_of_speed(steady, "slow") > 0.5
 
 

@@ -107,6 +107,8 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
                 lines.append(f"  ! {part.id}: {_value(part)} {part.clause.say if part.clause else ''}".rstrip())
             elif part.status is Status.CANNOT_TELL:
                 lines.append(f"  ▨ {part.id}: cannot tell, to be looked at")
+    for note in found.notes:
+        lines += textwrap.wrap(note, WIDE, initial_indent="  ! ", subsequent_indent="    ")
     for due in found.schedule:
         if due.overdue:
             lines.append(

@@ -44,7 +44,8 @@ def _minute(
 ):
     """One predict and one update of one drain's size filter, in place.
 
-    p: n chances (cell 0: sealed), then recent flow, recent drive, last drive, minutes of surprise.
+    work: four times n. p: n chances (cell 0: sealed; n even, at least 4), then
+    recent flow, recent drive, last drive, minutes of surprise.
     how: softness, walk, silent, seals, opens, step, keep, burst, surprises (model.py says what each is);
     the sharpness of the error is four times `fours`; after a step of suction the walk is taken `widens` times more.
     """
@@ -56,13 +57,16 @@ def _minute(
     opens: cython.double = how[4]
     passes: cython.int = 1
     _: cython.int
-    forward: cython.double
+    up: cython.double
+    up_odd: cython.double
+    down: cython.double
+    down_odd: cython.double
+    twice: cython.double
     total: cython.double
     share: cython.double
     above: cython.double
     below: cython.double
     expected: cython.double
-    level: cython.double
     taken: cython.double
     ends: cython.double
     if not usable:
@@ -78,26 +82,38 @@ def _minute(
         passes = 1 + widens  # a step of suction may open or close a defect
     # Walk over the leaking cells by a two-sided geometric kernel, what falls past an end lumped into it.
     # Sums of columns and products keep a log-concave kernel totally positive: the ground of law M12.
+    # up[i] is the sum of walk^(i - j) p[j] over j < i, down[i] the same from above. Each is run as two chains,
+    # two cells a step, so that four sums are under way at once.
+    ends = 1.0 / (1.0 + walk)
+    share = (1.0 - walk) * ends
+    twice = walk * walk
     for _ in range(passes):
-        ends = 1.0 / (1.0 + walk)
-        share = (1.0 - walk) * ends
-        forward = 0.0
+        for i in range(1, n - 1):
+            work[i] = twice * p[i] + walk * p[i + 1]  # what reaches up two cells
+            work[n + i] = walk * p[i] + twice * p[i + 1]  # and down, from i + 1
+        up = 0.0
+        up_odd = walk * p[1]
+        down = 0.0
+        down_odd = walk * p[n - 1]
+        work[2 * n + 1] = up
+        work[2 * n + 2] = up_odd
+        work[3 * n + n - 1] = down
+        work[3 * n + n - 2] = down_odd
+        for i in range(1, n - 2, 2):
+            up = twice * up + work[i]
+            up_odd = twice * up_odd + work[i + 1]
+            down = twice * down + work[n + n - 1 - i]
+            down_odd = twice * down_odd + work[n + n - 2 - i]
+            work[2 * n + i + 2] = up
+            work[2 * n + i + 3] = up_odd
+            work[3 * n + n - 2 - i] = down
+            work[3 * n + n - 3 - i] = down_odd
+        above = ends * (p[n - 1] + work[2 * n + n - 1])
+        below = ends * (p[1] + work[3 * n + 1])
         for i in range(1, n):
-            work[i] = forward
-            forward = walk * (forward + p[i])
-        above = ends * (p[n - 1] + work[n - 1])
-        forward = 0.0
-        for i in range(n - 1, 0, -1):
-            work[i] = share * (p[i] + work[i] + forward)
-            forward = walk * (forward + p[i])
-        below = ends * forward / walk if walk > 0.0 else 0.0
-        if n > 2:
-            work[n - 1] = above
-            work[1] = below
-        else:
-            work[1] = p[1]
-        for i in range(1, n):
-            p[i] = work[i]
+            p[i] = share * (p[i] + work[2 * n + i] + work[3 * n + i])
+        p[n - 1] = above
+        p[1] = below
     taken = p[0]
     p[0] = taken - opens * taken + seals * p[1]
     p[1] = p[1] - seals * p[1] + opens * taken
@@ -107,15 +123,19 @@ def _minute(
     below = _power(low + softness, fours) if low > 0.0 else 0.0  # at or under zero: no lower bound
     total = 0.0
     for i in range(n):
-        level = _power(conductance[i] * drive + softness, fours)
-        if below > 0.0:
-            p[i] = p[i] * (above / (above + level)) * (level / (below + level))
-        else:
-            p[i] = p[i] * (above / (above + level))
+        work[i] = _power(conductance[i] * drive + softness, fours)
+    if below > 0.0:
+        for i in range(n):
+            p[i] = p[i] * (above * work[i] / ((above + work[i]) * (below + work[i])))
+    else:
+        for i in range(n):
+            p[i] = p[i] * (above / (above + work[i]))
+    for i in range(n):
         total = total + p[i]
     if total > 1e-290:
+        total = 1.0 / total
         for i in range(n):
-            p[i] = p[i] / total
+            p[i] = p[i] * total
     else:  # nothing known explains it: start anew
         for i in range(n):
             p[i] = 1.0 / n
@@ -165,23 +185,34 @@ def _at_least(
 
 @cython.cfunc
 @cython.exceptval(check=False)
-def _quantile(
-    p: cython.p_double, conductance: cython.p_double, n: cython.Py_ssize_t, share: cython.double
-) -> cython.double:
-    """Conductance below which `share` of the chance lies, by the same cells."""
-    i: cython.Py_ssize_t
+def _quantiles(
+    p: cython.p_double,
+    conductance: cython.p_double,
+    n: cython.Py_ssize_t,
+    drive: cython.double,
+    shares: cython.p_double,
+    out: cython.p_double,
+):
+    """Leak below which each of three ascending shares of the chance lies, by the same cells."""
+    i: cython.Py_ssize_t = 0
+    k: cython.Py_ssize_t
     low: cython.double
     high: cython.double
+    before: cython.double = 0.0
     so_far: cython.double = p[0]
-    if share <= so_far:
-        return 0.0
-    for i in range(1, n):
-        if so_far + p[i] >= share:
-            low = 0.5 * (conductance[i] + conductance[i - 1])
-            high = 0.5 * (conductance[i] + conductance[i + 1]) if i < n - 1 else 2.0 * conductance[i] - low
-            return low + (high - low) * ((share - so_far) / p[i])
-        so_far = so_far + p[i]
-    return 1.5 * conductance[n - 1] - 0.5 * conductance[n - 2]
+    for k in range(3):
+        while so_far < shares[k] and i < n - 1:
+            i = i + 1
+            before = so_far
+            so_far = so_far + p[i]
+        if i == 0:
+            out[k] = 0.0
+            continue
+        low = 0.5 * (conductance[i] + conductance[i - 1])
+        high = 0.5 * (conductance[i] + conductance[i + 1]) if i < n - 1 else 2.0 * conductance[i] - low
+        if so_far > shares[k]:
+            high = low + (high - low) * ((shares[k] - before) / (so_far - before))
+        out[k] = drive * high
 
 
 def size_minutes(
@@ -196,13 +227,14 @@ def size_minutes(
     drive: cython.const[cython.double][::1],
     usable: cython.const[cython.char][::1],
     limits: cython.const[cython.double][::1],
+    shares: cython.double[::1],
     work: cython.double[::1],
     chance: cython.double[:, ::1],
     size: cython.double[:, ::1],
 ):
     """The size filter over minutes, one after the other; `state` (cells + 4) is left as after the last.
 
-    Fills chance (minutes x limits) and size (minutes x 5: leak at 5, 50, 95 %, conductance, chance sealed).
+    Fills chance (minutes x limits) and size (minutes x 5: leak at the three `shares`, conductance, chance sealed).
     """
     k: cython.Py_ssize_t
     j: cython.Py_ssize_t
@@ -227,21 +259,26 @@ def size_minutes(
                 chance[k, j] = _at_least(
                     cython.address(state[0]), cython.address(conductance[0]), n, limits[j] / drive[k]
                 )
-            size[k, 0] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.05)
-            size[k, 1] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.5)
-            size[k, 2] = drive[k] * _quantile(cython.address(state[0]), cython.address(conductance[0]), n, 0.95)
+            _quantiles(
+                cython.address(state[0]),
+                cython.address(conductance[0]),
+                n,
+                drive[k],
+                cython.address(shares[0]),
+                cython.address(size[k, 0]),
+            )
             size[k, 3] = state[n] / state[n + 1] if state[n + 1] > 0.0 else -1.0
             size[k, 4] = state[0]
     else:
-        p, g, h = state.tolist(), conductance.tolist(), how.tolist()
-        spare = [0.0] * n
+        p, g, h, parts, three = state.tolist(), conductance.tolist(), how.tolist(), shares.tolist(), [0.0] * 3
+        spare = [0.0] * (4 * n)
         for k in range(len(flow)):
             d = float(drive[k])
             _minute(p, spare, g, n, float(low[k]), float(high[k]), float(flow[k]), d, bool(usable[k]), h, fours, widens)
             for j in range(len(limits)):
                 chance[k, j] = _at_least(p, g, n, float(limits[j]) / d)
-            for j, share in enumerate((0.05, 0.5, 0.95)):
-                size[k, j] = d * _quantile(p, g, n, share)
+            _quantiles(p, g, n, d, parts, three)
+            size[k, :3] = three
             size[k, 3] = p[n] / p[n + 1] if p[n + 1] > 0.0 else -1.0
             size[k, 4] = p[0]
         state[:] = p
@@ -284,7 +321,7 @@ def size_drains(
             chance[k] = _at_least(cython.address(states[k, 0]), cython.address(conductance[0]), n, limits[k] / drive[k])
     else:
         g, h = conductance.tolist(), how.tolist()
-        spare = [0.0] * n
+        spare = [0.0] * (4 * n)
         for k in range(len(flow)):
             p = states[k].tolist()
             d = float(drive[k])

@@ -47,9 +47,9 @@ class SizeModel:
 class TrendModel:
     """Where the leak is going. Levels even in log(flow), at `reference_cmh2o`; of five numbers, one a speed."""
 
-    levels: int = 27
+    levels: int = 40
     lowest_ml_per_min: float = 4.0
-    spacing: float = 0.3
+    spacing: float = 0.2
     reference_cmh2o: float = 20.0
     softness_ml_per_min: float = 4.0
     sharpness: int = 8

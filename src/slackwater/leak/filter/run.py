@@ -26,6 +26,7 @@ SUCTION_CMH2O = 6.0  # ours: mean pressure from which suction, not breathing, dr
 BREATH_SHARE = 0.1  # ours: of the swing, what breathing out adds where nothing is added
 BURST_RATE_BELOW_ML_PER_MIN = 10.0  # ours: over a larger leak a burst is not looked for
 ENOUGH_OF_A_BLOCK = 5  # minutes of ten
+SHARES = np.array([0.05, 0.5, 0.95])  # of the chance: the interval shown and its middle
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +145,7 @@ def run_filter(
         kernels.size_minutes(
             state, conductances(model.size).copy(), size_how(model.size), model.size.sharpness // 4,
             model.size.widens, *_columns(given), np.array(limits_ml_per_min, dtype=np.float64),
-            np.empty(model.size.cells), chance, size,
+            SHARES.copy(), np.empty(4 * model.size.cells), chance, size,
         )  # fmt: skip
     off = ~given.usable
     chance[off] = np.nan
@@ -224,7 +225,7 @@ class Live:
         self.model = model or shipped_model()
         self.states = np.tile(first_state(self.model.size), (drains, 1))
         self._grid, self._how = conductances(self.model.size).copy(), size_how(self.model.size)
-        self._work, self._chance = np.empty(self.model.size.cells), np.empty(drains)
+        self._work, self._chance = np.empty(4 * self.model.size.cells), np.empty(drains)
 
     def minute(
         self, low: Floats, high: Floats, flow: Floats, drive_cmh2o: Floats, usable: NDArray[np.int8],

@@ -1,0 +1,158 @@
+"""When will the air clause hold: the exact recursion, its check, and its laws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from behaviour.leak_filter.made_minutes import made_minutes
+from slackwater.forecast.air import MET_NOW, AirClause, Habit, Times, air_times, calibrated, habit_of, keeps_clause
+from slackwater.forecast.sampler import first_run_blocks, sampled_records
+from slackwater.leak.filter.model import Calibration, FilterModel, shipped_model
+from slackwater.leak.filter.run import run_filter
+from slackwater.leak.filter.trend import chain
+from slackwater.protocol.facts import Signal
+from slackwater.protocol.status import Status
+from slackwater.protocol.windows import lasting_codes, window_codes
+
+MODEL = shipped_model()
+LINKS = chain(MODEL.trend)
+CLAUSE = AirClause(20.0, 480, None)
+HABIT = Habit(0.4, 0.4, 0.1)
+PATHS, BLOCKS = 4000, 288
+FOUR_SE = 4 * 0.5 / PATHS**0.5
+
+
+def exact(run_min: float = 0.0, state: np.ndarray | None = None, clause: AirClause = CLAUSE) -> Times:
+    state = LINKS.first if state is None else state
+    return air_times(state, MODEL, LINKS, 20.0, clause, HABIT, run_min, horizon_min=BLOCKS * 10)
+
+
+@pytest.mark.parametrize("run_min", [0, 200])
+def test_the_recursion_is_what_sampling_tends_to(run_min: int) -> None:
+    quiet = keeps_clause(LINKS, 20.0, CLAUSE, HABIT, MODEL.record)
+    state = LINKS.first
+    if run_min:  # only states that keep the clause can have a run under way
+        state = np.where(quiet > 0, state, 0.0) / state[quiet > 0].sum()
+    kept = sampled_records(LINKS, state, quiet, BLOCKS, PATHS, seed=3)
+    reached = first_run_blocks(kept, 48, run_min // 10)
+    times = exact(run_min, state)
+    for hours in (8, 12, 24, 36, 48):
+        assert times.by(hours * 60.0) == pytest.approx(np.mean(reached <= hours * 6), abs=FOUR_SE)
+
+
+def test_sampled_records_through_the_real_evaluator_give_the_same_times() -> None:
+    """Paths turned into recorded minutes and judged by the rule language's own windows."""
+    quiet = keeps_clause(LINKS, 20.0, CLAUSE, HABIT, MODEL.record)
+    kept = sampled_records(LINKS, LINKS.first, quiet, BLOCKS, 40, seed=5)
+    reached = first_run_blocks(kept, 48)
+    for path, blocks in zip(kept, reached, strict=True):
+        flow = np.repeat(np.where(path, 0.0, 40.0), 10)
+        known = np.ones(len(flow), dtype=np.bool_)
+        signal = Signal(flow, flow + 1, flow, flow + 1, flow, flow + 1, known, known, True, False, 1.0, True)
+        codes = window_codes(signal, None, "below", 20.0)
+        met = lasting_codes(codes, 1, 480, np.zeros(len(flow), dtype=np.int64))[0] == Status.MET
+        first = float(np.flatnonzero(met)[0] + 1) / 10 if met.any() else np.inf
+        assert first == blocks
+
+
+def test_m31_chances_never_fall_and_quantiles_never_cross() -> None:
+    times = exact(120.0)
+    assert (np.diff(times.chance) >= 0).all()
+    quantiles = [q for share in (0.01, 0.05, 0.1, 0.25, 0.5) if (q := times.quantile(share)) is not None]
+    assert quantiles == sorted(quantiles)
+
+
+def test_m31_nothing_is_said_beyond_the_horizon_that_was_tried() -> None:
+    model = replace(MODEL, calibration=Calibration(horizon_h=24.0))
+    times = calibrated(exact(), model)
+    assert times.minutes[-1] <= 24 * 60
+    assert times.quantile(0.999) is None
+
+
+def test_m31_the_mean_of_tomorrows_chance_is_todays() -> None:
+    """Under the filter's own chain: total chance, one block on, over what the record may show by then."""
+    quiet = keeps_clause(LINKS, 20.0, CLAUSE, HABIT, MODEL.record)
+    today = exact()
+    moved = LINKS.first @ LINKS.passes
+    kept, broke = moved * quiet, moved * (1 - quiet)
+    ahead = 0.0
+    for share, run_min in ((kept, 10.0), (broke, 0.0)):
+        later = air_times(
+            share / share.sum(), MODEL, LINKS, 20.0, CLAUSE, HABIT, run_min, horizon_min=(BLOCKS - 1) * 10
+        )
+        ahead += float(share.sum()) * later.by(24 * 60.0 - 10.0)
+    # a state that scarcely keeps the clause is taken never to: that is all that may differ
+    assert ahead == pytest.approx(today.by(24 * 60.0), abs=1e-6)
+
+
+def test_m31_larger_flows_in_the_past_alone_do_not_hasten_the_forecast() -> None:
+    """The stated tolerance: an hour and a third. Speeds are bounded, so that a steeper past cannot promise much."""
+    hours = np.arange(36 * 60) / 60.0
+    base = 200.0 * np.exp(-0.03 * hours)
+    lifted = np.where(hours < 18.0, base * 2.0, base)
+    medians = []
+    for flow in (base, lifted):
+        given = made_minutes(flow)
+        state = run_filter(given, ()).trend_state
+        habit = habit_of(given, given.high, 20.0, MODEL.trend.softness_ml_per_min, MODEL.record)
+        medians.append(air_times(state, MODEL, LINKS, 20.0, CLAUSE, habit, 0.0).quantile(0.5))
+    first, second = medians
+    assert first is not None and second is not None
+    assert second >= first * 2 / 3 - 60.0
+
+
+def test_a_clause_already_met_is_met_now() -> None:
+    assert exact(480.0) is MET_NOW
+    assert MET_NOW.quantile(0.5) == 0.0
+
+
+def test_a_run_under_way_can_complete_before_any_new_one_could() -> None:
+    state = np.where(LINKS.kind == 0, 1.0, 0.0)
+    times = exact(400.0, state / state.sum())
+    assert times.by(79.0) < 0.02
+    assert times.by(81.0) > 0.7
+
+
+def test_a_run_completes_to_the_minute() -> None:
+    state = np.where(LINKS.kind == 0, 1.0, 0.0)
+    times = exact(473.0, state / state.sum())
+    assert times.minutes[1] == 7.0
+    assert times.by(7.0) > 0.9
+
+
+def test_a_larger_leak_waits_longer() -> None:
+    medians = []
+    for flow in (15.0, 60.0, 400.0):
+        state = run_filter(made_minutes([flow] * 720), ()).trend_state
+        medians.append(exact(state=state).by(36 * 60.0))
+    assert medians == sorted(medians, reverse=True)
+
+
+def test_a_longer_rule_waits_longer() -> None:
+    chances = [exact(clause=AirClause(20.0, minutes, None)).by(24 * 60.0) for minutes in (240, 480, 720)]
+    assert chances == sorted(chances, reverse=True)
+
+
+def test_the_habit_is_learnt_from_this_stays_own_blocks() -> None:
+    given = made_minutes([50.0] * 600)
+    calm = habit_of(given, given.high, 20.0, 4.0, MODEL.record)
+    wild = habit_of(given, given.high * 4, 20.0, 4.0, MODEL.record)
+    assert wild.mean > calm.mean + 0.5
+
+
+def test_breaks_without_a_leak_at_rest_are_counted() -> None:
+    given = made_minutes([0.0] * 600)
+    worst = given.high.copy()
+    worst[::20] = 60.0
+    assert habit_of(given, worst, 20.0, 4.0, MODEL.record).breaks > 0.3
+    assert habit_of(given, given.high, 20.0, 4.0, MODEL.record).breaks < 0.05
+
+
+def test_the_correction_is_monotone_and_keeps_the_ends() -> None:
+    model = FilterModel(calibration=Calibration((0.0, 0.5, 1.0), (0.0, 0.3, 0.9), 48.0))
+    times = calibrated(exact(), model)
+    assert (np.diff(times.chance) >= 0).all()
+    assert times.chance[0] == 0.0
