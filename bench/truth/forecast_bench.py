@@ -28,7 +28,7 @@ from slackwater.forecast.learn import GRID_H, HORIZON_H, Case, Past, cases, fore
 from slackwater.forecast.outlast import outlasts
 from slackwater.forecast.score import concordance, covers, crps_h, mean_h
 from slackwater.leak.filter.model import FilterModel, from_toml, shipped_model
-from slackwater.leak.filter.run import Seen, blocks, driving_from, run_filter, run_trend
+from slackwater.leak.filter.run import Seen, blocks, bursts, driving_from, run_filter, run_trend
 from slackwater.leak.filter.trend import chain
 
 Floats = NDArray[np.float64]
@@ -48,8 +48,11 @@ def seen_of(stay: cohorts.StayMinutes) -> Seen:
     )  # fmt: skip
     at = np.maximum.accumulate(np.where(np.isfinite(drive), np.arange(len(drive)), -1))
     drive = np.where(at >= 0, drive[np.maximum(at, 0)], np.nan)
-    bursts = np.where(stay.usable & (stay.about[2] in FAST), stay.burst, -1).astype(np.int8)
-    return Seen(stay.flow, stay.flow_low, stay.flow_high, drive, stay.usable & np.isfinite(drive), bursts)
+    usable = stay.usable & np.isfinite(drive)
+    burst = np.where(usable, bursts(stay.flow, stay.flow_max, usable, STEP[str(stay.about[2])]), -1).astype(np.int8)
+    if stay.about[2] not in FAST:
+        burst[:] = -1
+    return Seen(stay.flow, stay.flow_low, stay.flow_high, drive, usable, burst)
 
 
 def past_of(stay: cohorts.StayMinutes, name: str) -> Past:

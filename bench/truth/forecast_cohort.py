@@ -52,7 +52,6 @@ class StayMinutes:
     set_suction: NDArray[np.float64]
     usable: NDArray[np.bool_]
     known: NDArray[np.bool_]
-    burst: NDArray[np.bool_]
     met_20: NDArray[np.bool_]
     met_50: NDArray[np.bool_]
     true_rest: NDArray[np.float64]
@@ -98,7 +97,7 @@ def draw(seed: int, number: int) -> StayMinutes:
         table.peak_high[:n], table.covered[:n], table.pressure[:n], table.pressure_min[:n], table.pressure_max[:n],
         table.pressure_p05[:n], table.pressure_p95[:n], table.set_suction[:n],
         ((reason == NO_REASON) | (reason == SHARED))[:n] & np.isfinite(table.flow[:n]),
-        known[:n], leak.found.burst[:n], met_20[:n], met_50[:n], stay.truth.leak_rest_ml_per_min[:n],
+        known[:n], met_20[:n], met_50[:n], stay.truth.leak_rest_ml_per_min[:n],
         stay.truth.conductance_ml_per_min_per_cmh2o[:n], stay.truth.effort_conductance_ml_per_min_per_cmh2o[:n],
         stay.truth.tube_open[:n], np.array([bool(names) for names in stay.truth.faults[:n]]),
         np.array([stay.truth.pattern, kind, unit.name]),
@@ -119,7 +118,7 @@ def cohort(folder: Path, seed: int, stays: int) -> list[StayMinutes]:
             if sys.stderr.isatty():
                 print(f"\r{number + 1} of {stays}", end="", file=sys.stderr)
         with np.load(path) as kept:
-            found.append(StayMinutes(**{name: kept[name] for name in kept.files}))
+            found.append(StayMinutes(**{field.name: kept[field.name] for field in fields(StayMinutes)}))
     return found
 
 

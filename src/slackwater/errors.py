@@ -14,6 +14,8 @@ SlackwaterError
 
 from __future__ import annotations
 
+import re
+
 
 class SlackwaterError(Exception):
     """Base of every error raised on purpose.
@@ -25,7 +27,7 @@ class SlackwaterError(Exception):
     exit_code = 1
 
     def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
-        self.what = what
+        self.what = _shortened(what)
         self.where = where
         self.mend = mend
         super().__init__(str(self))
@@ -40,6 +42,11 @@ class SlackwaterError(Exception):
         """The same error, with the outer place named in front of its own."""
         place = f"{where}, {self.where}" if self.where else where
         return type(self)(self.what, where=place, mend=self.mend)
+
+
+def _shortened(text: str) -> str:
+    """What was read is quoted in short: a cell may hold what nobody should see in a log of errors."""
+    return re.sub(r"(?<![^\s(])(['\"])(\w[^'\"]{17})[^'\"]{3,}\1", r"\1\2…\1", text)
 
 
 class RefusedInput(SlackwaterError):

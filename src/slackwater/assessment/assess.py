@@ -95,7 +95,7 @@ def _unplaced(chart: Chart, episode: Episode) -> tuple[str, ...]:
 
 def _as_known(logs: Sequence[Log], now_ms: int) -> Trace | None:
     """The trace as it stood at `now_ms`; None if no row had ended by then."""
-    if all(int(log.time_ms.min()) >= now_ms for log in logs if len(log.time_ms)):
+    if all(int(log.time_ms.min()) > now_ms for log in logs if len(log.time_ms)):
         return None
     trace = place(logs, until_ms=now_ms)
     return trace if len(trace.start_ms) else None

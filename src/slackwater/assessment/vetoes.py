@@ -24,6 +24,7 @@ def vetoes(
 ) -> tuple[Veto, ...]:
     """Every veto with the stretch in which it stands. `chart`: the entries that count for the space."""
     found = [*_emphysema(chart), *_film(chart), *_overtaken(handled, data_until_ms, now_ms)]
+    found += [veto for item in ("clamp", "tube_open") for veto in _untold(chart, item)]
     if guards_waived:  # the rule does not ask about effort, so the trace has to
         found += _effort(tries)
     return tuple(found)
@@ -62,6 +63,20 @@ def _film(chart: Chart) -> Iterator[Veto]:
             since = None
     if since is not None:
         yield Veto(since, None, LOWER)
+
+
+def _untold(chart: Chart, item: str) -> Iterator[Veto]:
+    """An entry left blank, or given twice differently, may have said the way was shut: until the next that says."""
+    since: int | None = None
+    why = f"{item.replace('_', ' ')} charted without saying which"
+    for entry in chart.of(item):
+        if entry.conflict or entry.value is None:
+            since = entry.time if since is None else since
+        elif since is not None:
+            yield Veto(since, entry.time, why)
+            since = None
+    if since is not None:
+        yield Veto(since, None, why)
 
 
 def _overtaken(handled: Handling, data_until_ms: int | None, now_ms: int) -> Iterator[Veto]:

@@ -112,7 +112,8 @@ def _pasts(bundle: Path, protocols: list) -> list:  # type: ignore[type-arg]
         if leak is None or judged is None:
             continue
         usable = leak.doubt.reason == NO_REASON
-        given = seen(leak.minutes, usable, leak.found.burst, bursts_visible=leak.found.visible)
+        step = max((log.flow_step_ul_per_min for log in logs), default=0) / 1000
+        given = seen(leak.minutes, usable, step, bursts_visible=leak.found.visible)
         made = [past_of(one, found.facts, given) for one in judged.criteria]
         pasts += [past for past in made if past is not None]
     return pasts

@@ -357,7 +357,12 @@ def stopped_at_once(trace: Trace, minutes: Minutes, level: NDArray[np.float64], 
         gone = np.fmax(step / 2, 0.1 * before)
         at_once = (last >= 0.6 * before) & (following <= gone) & (after <= gone)
         steady = ~(hours_before * STEADY > before)
-        stop = remarkable & at_once & steady & ~_suction_moved(level)[at]
+        # a leak that breathes, for half an hour: its readings differ, within the minute or from one to the next
+        lively = (minutes.flow_max - minutes.flow_min)[at] > 1.5 * step
+        lively |= np.abs(flow - last) > 0
+        breathed = np.concatenate(([0.0], np.cumsum(lively)[:-1]))
+        breathed = breathed - np.concatenate((np.zeros(30), breathed[:-30])) >= 20
+        stop = remarkable & at_once & steady & breathed & ~_suction_moved(level)[at]
     k = 0
     for onset in np.flatnonzero(stop).tolist():
         if onset < k:

@@ -22,6 +22,17 @@ _HOME: Mapping[str, str] = {
 EXCLUDABLE = tuple(_HOME)  # a word near one of these, but not it, is a slip
 
 
+# Stems of operations whose lung is known to stay, or to have gone: a word with none of them cannot be placed.
+_STEMS = (
+    "lobect", "wedge", "segment", "pneumonect", "sleeve", "bull", "volume_reduction", "decortic", "pleurod", "pleurect",
+    "phagect", "cardiac", "bypass", "valve", "thymect", "biops", "thoracotomy", "vats", "transplant", "none", "other",
+)  # fmt: skip
+
+
+def _placed(operation: str) -> bool:
+    return any(stem in operation for stem in _STEMS)
+
+
 def judge_population(applies: Applies, facts: Facts) -> Population:
     """MET inside, NOT_APPLICABLE if anything puts the patient outside, else CANNOT_TELL if something is unknown."""
     outside: list[str] = []

@@ -66,7 +66,8 @@ def read_log(data: bytes, layout: Layout, name: str, refuse_above: float = 0.05)
     refusals = Refusals(name, read, refuse_above)
     careful = _careful_rows(text, layout, header, quick, refusals)
     rows = _joined(quick, careful, layout)
-    rows = _placed_in_time(rows, layout, refusals)
+    holes = np.array([row.line for row in careful if row.refused is not None], np.int32)
+    rows = _placed_in_time(rows, layout, refusals, holes)
     refusals.judge()
     if len(rows.line) == sum(row.refused is not None for row in careful):
         refusals.refuse("no row can be read")
@@ -155,15 +156,15 @@ def _joined(quick: QuickRows, careful: list[CarefulRow], layout: Layout) -> _Row
     return _Rows(time_ms, wall, line, values, np.zeros(len(line), np.bool_))
 
 
-def _placed_in_time(rows: _Rows, layout: Layout, refusals: Refusals) -> _Rows:
-    """Wall-clock stamps put on UTC; rows whose local time never happened are refused."""
+def _placed_in_time(rows: _Rows, layout: Layout, refusals: Refusals, holes: NDArray[np.int32]) -> _Rows:
+    """Wall-clock stamps put on UTC; rows whose local time never happened are refused (`holes` were so already)."""
     if not rows.wall.any():
         return rows
     column = layout.time.columns[0]
     zone = layout.zone
     if zone is None:
         why = "the stamp carries no offset, and the layout names no time.zone"
-        lost = rows.line[rows.wall]
+        lost = np.setdiff1d(rows.line[rows.wall], holes)
         refusals.add(*(RefusedRow(int(at), column, why) for at in lost[:LISTED]), more=max(0, len(lost) - LISTED))
         return rows.only(~rows.wall)
     utc, twice, never = zone.to_utc(rows.time_ms if rows.wall.all() else rows.time_ms[rows.wall])
@@ -177,7 +178,7 @@ def _placed_in_time(rows: _Rows, layout: Layout, refusals: Refusals) -> _Rows:
     if not gone.any():
         return placed
     why = f"this local time never happened in {zone.name} (the clocks went forward)"
-    lost = rows.line[gone]
+    lost = np.setdiff1d(rows.line[gone], holes)
     refusals.add(*(RefusedRow(int(at), column, why) for at in lost[:LISTED]), more=max(0, len(lost) - LISTED))
     return placed.only(~gone)
 

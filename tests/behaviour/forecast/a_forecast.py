@@ -41,7 +41,8 @@ def judged(name: str, rule: str, hours: float = 30.0, seed: int = 7) -> Judged:
     found = slackwater.assess([log], chart=chart, episode=episode, protocol=slackwater.shipped_protocol(rule))
     leak = found.leak_trace
     assert leak is not None and found.data_until_ms is not None
-    given = seen(leak.minutes, leak.doubt.reason == NO_REASON, leak.found.burst, bursts_visible=leak.found.visible)
+    step = log.flow_step_ul_per_min / 1000
+    given = seen(leak.minutes, leak.doubt.reason == NO_REASON, step, bursts_visible=leak.found.visible)
     filtered = run_filter(given, (leak.limit_ml_per_min,), operation=episode.operation_kind)
     record = fluid_intervals(chart, episode.drain_number, episode.connected_at, ("1",))
     return Judged(found, given, filtered, charted_of(record, found.data_until_ms))

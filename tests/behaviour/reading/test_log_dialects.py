@@ -8,7 +8,7 @@ from datetime import datetime
 import pytest
 
 from behaviour.reading.typed_log import GONE, HEADER, layout, read, rows, shown, whole
-from slackwater.reading.log import STATES
+from slackwater.reading.log import NONE, STATES
 
 GOOD = rows("10,-8.0", "20,-8.5", ",-9.0")
 FLOWS = [10.0, 20.0, None]
@@ -438,6 +438,19 @@ def test_where_every_flow_is_zero_the_last_printed_digit_stands_for_the_step() -
     log = read(rows("0.0,-8", "0,-8"), layout({"flow.unit": "L/min"}))
     assert log.flow_step_ul_per_min == 100_000
     assert any("every flow is zero, so its step cannot be found" in note for note in log.notes)
+
+
+def test_a_flow_above_the_declared_ceiling_is_read_and_never_lost() -> None:
+    log = read(rows("5000,-8", "5001,-8"), layout({"flow.ceiling": "5 L/min"}))
+    assert (log.ledger.used, log.flow_ul_per_min.tolist()) == (2, [5_000_000, 5_001_000])
+
+
+def test_a_row_with_a_cell_that_cannot_be_read_keeps_its_place_in_time_without_a_value() -> None:
+    """What stood there may have been worse than anything that could be read: '>4000'."""
+    log = read(rows("10,-8", ">4000,-0.3", "20,-8"), refuse_above=1.0)
+    assert (log.ledger.read, log.ledger.used, log.ledger.refused) == (3, 2, 1)
+    assert len(log.time_ms) == 3
+    assert log.flow_ul_per_min.tolist() == [10_000, NONE, 20_000]
 
 
 def test_a_declared_step_and_ceiling_are_kept() -> None:

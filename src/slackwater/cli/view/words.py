@@ -33,10 +33,10 @@ def status_text(status: Status) -> str:
 
 
 def amount(value: float | None) -> str:
-    """A number as short as it can be without crossing a limit by rounding."""
+    """A number at the thousandths on which decisions are made, so that print never crosses a limit."""
     if value is None:
         return "no upper bound"
-    text = f"{value:.1f}".rstrip("0").rstrip(".")
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 

@@ -39,8 +39,14 @@ class Pattern:
     sentence: str
 
 
-def pattern(given: Seen, filtered: Filtered, limit: int = 0, *, least_min: int = 60) -> Pattern:
-    """The pattern up to the last minute; `limit`: which of the filter's limits tells leaking from not."""
+def pattern(
+    given: Seen, filtered: Filtered, effort: Flags | None = None, *, limit: int = 0, least_min: int = 60
+) -> Pattern:
+    """The pattern up to the last minute; `limit`: which of the filter's limits tells leaking from not.
+
+    effort: minutes in which a leak was seen with effort; None takes the bursts the filter was given, which a cough
+    over a little air beside the lung can make as well.
+    """
     chance = filtered.p_at_least[:, limit]
     told = given.usable & np.isfinite(chance)
     if int(told.sum()) < least_min:
@@ -56,7 +62,7 @@ def pattern(given: Seen, filtered: Filtered, limit: int = 0, *, least_min: int =
     if len(episodes) > PAUSES and _lately(episodes, len(told)) > PAUSES:
         return Pattern("intermittent", episodes[-(PAUSES + 1) :], "The leak comes and goes.")
     if not lasting.any():
-        return _without_rest(given)
+        return _without_rest(np.flatnonzero(given.burst == 1 if effort is None else effort), len(given))
     spans = _episodes(lasting, gone, at)
     back = _return(spans, gone)
     if back is not None:
@@ -69,12 +75,11 @@ def pattern(given: Seen, filtered: Filtered, limit: int = 0, *, least_min: int =
     return _course(filtered, np.flatnonzero(leaks & np.isfinite(filtered.conductance)), last)
 
 
-def _without_rest(given: Seen) -> Pattern:
-    bursts = np.flatnonzero(given.burst == 1)
+def _without_rest(bursts: NDArray[np.int64], minutes: int) -> Pattern:
     if len(bursts) >= BURSTS:
         spans = tuple((int(k), int(k) + 1) for k in bursts[-BURSTS:])
         return Pattern("effort_only", spans, "Air is seen only with effort: a cough, a walk.")
-    return Pattern("none", ((0, len(given)),), "No lasting air leak was recorded.")
+    return Pattern("none", ((0, minutes),), "No lasting air leak was recorded.")
 
 
 def _episodes(leaks: Flags, gone: Flags, at: NDArray[np.int64]) -> tuple[tuple[int, int], ...]:

@@ -16,6 +16,7 @@ from slackwater.leak.filter import kernels
 from slackwater.leak.filter.grid import conductances, first_state
 from slackwater.leak.filter.model import BLOCK_MIN, FilterModel, SizeModel, TrendModel, shipped_model
 from slackwater.leak.filter.trend import chain
+from slackwater.leak.stretches import running_median
 from slackwater.trace.types import Minutes
 
 Floats = NDArray[np.float64]
@@ -25,6 +26,8 @@ FLOOR_CMH2O = 1.0  # ours: breathing always drives something
 SUCTION_CMH2O = 6.0  # ours: mean pressure from which suction, not breathing, drives
 BREATH_SHARE = 0.1  # ours: of the swing, what breathing out adds where nothing is added
 BURST_RATE_BELOW_ML_PER_MIN = 10.0  # ours: over a larger leak a burst is not looked for
+BURST_ML_PER_MIN, BURST_STEPS = 15.0, 3  # ours: what a burst must reach, and in steps of the display
+REST_MIN, REST_SHARE = 11, 0.2  # ours: minutes of the rest before, and of the burst that it may reach
 ENOUGH_OF_A_BLOCK = 5  # minutes of ten
 SHARES = np.array([0.05, 0.5, 0.95])  # of the chance: the interval shown and its middle
 
@@ -101,14 +104,27 @@ def driving_from(pressure: Floats, low: Floats, high: Floats) -> Floats:
     return np.where(np.isfinite(pressure), drive, np.nan)
 
 
-def seen(minutes: Minutes, usable: Flags, burst: Flags | None = None, *, bursts_visible: bool = False) -> Seen:
-    """From the minute table. `usable`: free of doubt; a minute without flow is never usable."""
+def seen(minutes: Minutes, usable: Flags, step_ml_per_min: float, *, bursts_visible: bool) -> Seen:
+    """From the minute table. `usable`: free of doubt; a minute without flow is never usable.
+
+    `step_ml_per_min`: of the display. `bursts_visible`: the log could show a single cough.
+    """
     told = usable & np.isfinite(minutes.flow)
     drive = _held(driving_pressure(minutes))
-    bursts = np.full(len(minutes), -1, dtype=np.int8)
-    if bursts_visible and burst is not None:
-        bursts[told] = burst[told]
-    return Seen(minutes.flow, minutes.flow_low, minutes.flow_high, drive, told & np.isfinite(drive), bursts)
+    burst = np.full(len(minutes), -1, dtype=np.int8)
+    if bursts_visible:
+        burst[told] = bursts(minutes.flow, minutes.flow_max, told, step_ml_per_min)[told]
+    return Seen(minutes.flow, minutes.flow_low, minutes.flow_high, drive, told & np.isfinite(drive), burst)
+
+
+def bursts(flow: Floats, flow_max: Floats, usable: Flags, step_ml_per_min: float) -> Flags:
+    """Minutes with a short burst of air over a quiet rest before it, whatever any rule's limit. Looks back only."""
+    rest = running_median(np.where(usable, flow, np.nan), REST_MIN)
+    with np.errstate(invalid="ignore"):
+        large = flow_max >= max(BURST_STEPS * step_ml_per_min, BURST_ML_PER_MIN)
+        brief = flow <= 0.5 * flow_max
+        quiet = np.fmin(rest, flow) <= np.fmax(1.01 * step_ml_per_min, REST_SHARE * flow_max)
+    return np.asarray(usable & large & brief & quiet)
 
 
 def _held(values: Floats) -> Floats:
