@@ -10,6 +10,7 @@ from slackwater.assessment import cautions
 from slackwater.assessment.assessment import Assessment, DueItem, LeakNow, last_minute
 from slackwater.assessment.document import stamp
 from slackwater.assessment.facts import facts_of, unit_notes
+from slackwater.assessment.warnings import warnings
 from slackwater.episode.chart import known_at
 from slackwater.episode.space import drains_not_placed, entries_for, not_placed
 from slackwater.episode.types import Chart, Episode
@@ -46,6 +47,8 @@ def assess(
     they had not been received. Raises UsageError where there is nothing to judge.
     """
     episode = episode or Episode()
+    given = logs
+    logs = [_since_connection(log, episode.connected_at) for log in logs]
     chart = chart or Chart()
     given_now = now_ms
     full = place(logs) if logs else None
@@ -74,14 +77,29 @@ def assess(
         leak_trace=leak,
         facts=facts,
         evaluation=evaluation,
-        leak=_leak_now(leak, facts),
+        leak=_leak_now(None if episode.operation_kind == "pneumonectomy" else leak, facts),
         waiting_for=_waiting_for(evaluation),
         schedule=_schedule(protocol, chart, now_ms, episode),
         ledger=trace.ledger if trace is not None else NOTHING,
         cautions=_cautions(protocol, trace, facts, now_ms),
         zone=zone,
-        notes=(*unit_notes(chart, leak), *_unplaced(chart, episode)),
+        warnings=warnings(episode, entries_for(chart, "drain", episode), leak),
+        notes=(*unit_notes(chart, leak), *_unplaced(chart, episode), *_left_out(logs, given)),
     )
+
+
+def _since_connection(log: Log, connected_ms: int | None) -> Log:
+    """The rows of this drain: none that had ended when it was connected, which may be the last patient's."""
+    if connected_ms is None:
+        return log
+    ends = log.time_ms if log.marks == "end" else log.time_ms + log.every_ms
+    keep = ends > connected_ms
+    return log if bool(keep.all()) or not bool(keep.any()) else log.only(keep)
+
+
+def _left_out(logs: Sequence[Log], given: Sequence[Log]) -> tuple[str, ...]:
+    rows = sum(len(log.time_ms) for log in given) - sum(len(log.time_ms) for log in logs)
+    return (f"{rows} rows from before the connection are left out",) if rows else ()
 
 
 def _unplaced(chart: Chart, episode: Episode) -> tuple[str, ...]:

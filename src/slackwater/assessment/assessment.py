@@ -61,6 +61,7 @@ class Assessment:
     ledger: Ledger
     cautions: tuple[Caution, ...]
     zone: str  # the ward's zone, for doors that print times
+    warnings: tuple[str, ...] = ()  # dangers that the record shows, the gravest first
     notes: tuple[str, ...] = ()  # what a reader must know and no clause says
 
     @property

@@ -68,6 +68,7 @@ def document(found: Assessment) -> dict[str, Any]:
         if judged is not None
         else None,
         "escalation": _all(judged.escalation, found) if judged is not None else [],
+        "warnings": list(found.warnings),
         "waiting_for": list(found.waiting_for),
         "schedule": [
             {

@@ -10,7 +10,7 @@ from slackwater.protocol.facts import Try, Veto
 
 REPEATED = 3  # bursts in the trace that make a leak on effort a pattern
 TISSUES = "surgical emphysema has spread: air may be going into the tissues"
-LOWER = "the space was new or larger on the last film"
+LOWER = "the space was new or larger on the last film, or its finding is not told"
 
 
 def vetoes(
@@ -56,9 +56,9 @@ def _film(chart: Chart) -> Iterator[Veto]:
     """A space new or larger on film, until a later film shows otherwise; one that nobody read for sure ends nothing."""
     since: int | None = None
     for entry in chart.of("chest_xray"):
-        if entry.value == "space_new_or_larger":  # also where another entry says otherwise
+        if entry.conflict or entry.value in (None, "space_new_or_larger"):  # left blank, it may have been one
             since = entry.time if since is None else since
-        elif since is not None and not entry.conflict and entry.value in ("expanded", "space_stable"):
+        elif since is not None and entry.value in ("expanded", "space_stable"):
             yield Veto(since, entry.time, LOWER)
             since = None
     if since is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -86,6 +86,15 @@ class Log:
     flow_digit_ul_per_min: int = 0  # one unit of the last printed digit of the flow; 0 if no flow was printed
     notes: tuple[str, ...] = ()  # what a reader should know, e.g. values of the other sign
     layout: dict[str, Any] = field(default_factory=dict)  # as read, for the history
+
+    def only(self, keep: NDArray[np.bool_]) -> Log:
+        """The same log with only some of its rows; its ledger speaks of the whole file still."""
+        kept: dict[str, Any] = {
+            field_.name: value[keep]
+            for field_ in fields(self)
+            if isinstance(value := getattr(self, field_.name), np.ndarray)
+        }
+        return replace(self, **kept)
 
 
 # So many different flows, and their common divisor is the display's step; of fewer it may be chance.

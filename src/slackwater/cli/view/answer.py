@@ -30,7 +30,8 @@ _GUARD_WORDS = {"tube_open": "tube shown open", "effort_seen": "effort tried"}
 
 def answer_text(found: Assessment, zone: tzinfo, *, colour: bool) -> str:
     """Everything a terminal shows, as one text without a closing line break."""
-    lines = [_drain_line(found), *_cautions_above(found), ""]
+    lines = [line for warning in found.warnings for line in textwrap.wrap(f"! {warning}", WIDE, subsequent_indent="  ")]
+    lines += [_drain_line(found), *_cautions_above(found), ""]
     headline = _headline(found, zone)
     lines += [f"{BOLD}{line}{PLAIN}" if colour else line for line in textwrap.wrap(headline, WIDE)]
     lines += _beside(found, zone)
