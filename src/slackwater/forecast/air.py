@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.forecast import kernels
-from slackwater.leak.filter.model import BLOCK_MIN, FilterModel, RecordModel
+from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel, RecordModel
 from slackwater.leak.filter.run import Seen
 from slackwater.leak.filter.trend import EFFORT, LEAKS, Chain, chain
 
@@ -163,10 +163,10 @@ def air_times(
     return Times(minutes, np.concatenate(([0.0], np.minimum(np.cumsum(done), 1.0))))
 
 
-def calibrated(times: Times, filters: FilterModel) -> Times:
+def calibrated(times: Times, correction: Calibration) -> Times:
     """The chances after the monotone correction learnt on other stays, up to the horizon that was tried."""
     if times is MET_NOW:
         return times
-    inside = times.minutes <= filters.calibration.horizon_h * 60.0 + 1e-9
-    chance = np.interp(times.chance[inside], filters.calibration.forecast, filters.calibration.observed)
+    inside = times.minutes <= correction.horizon_h * 60.0 + 1e-9
+    chance = np.interp(times.chance[inside], correction.forecast, correction.observed)
     return Times(times.minutes[inside], np.maximum.accumulate(chance))

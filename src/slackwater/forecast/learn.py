@@ -210,8 +210,8 @@ def calibration(stays: Sequence[Sequence[Case]], model: FilterModel, knots: int 
     observed = knot.copy()
 
     def cost(values: Floats) -> float:
-        corrected = np.interp(chances, knot, values)
-        mean = np.mean([crps_h(GRID_H, row, time) for row, time in zip(corrected, times, strict=True)])
+        mapped = np.interp(chances, knot, values)
+        mean = np.mean([crps_h(GRID_H, row, time) for row, time in zip(mapped, times, strict=True)])
         return float(mean) + 0.5 * float(np.square(np.diff(values - knot)).sum())  # a gentle pull to no change
 
     best = cost(observed)
@@ -226,6 +226,21 @@ def calibration(stays: Sequence[Sequence[Case]], model: FilterModel, knots: int 
                     best, observed = score, tried
                     break
     return Calibration(tuple(knot.tolist()), tuple(observed.tolist()), HORIZON_H)
+
+
+def corrected(chances: Floats, correction: Calibration) -> Floats:
+    """Chances after a correction."""
+    return np.asarray(np.interp(chances, correction.forecast, correction.observed))
+
+
+def corrections(stays: Sequence[Sequence[Case]], model: FilterModel) -> dict[str, Calibration]:
+    """A correction for each kind of clause that the stays hold, by its place in the model."""
+    found = {}
+    for name, on_means in (("calibration", False), ("calibration_of_means", True)):
+        part = [cuts for cuts in stays if (cuts[0].past.clause.bin_min is not None) == on_means]
+        if part:
+            found[name] = calibration(part, model)
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,8 +262,9 @@ def learnt(
     own = [stays[k] for k in order[: len(stays) * 3 // 4]]
     rest = [stays[k] for k in order[len(stays) * 3 // 4 :]]
     factors = [1.7 * 0.75**k if k < 3 else 1.15 for k in range(rounds)]
-    model = search(own, replace(start, calibration=Calibration()), seed=seed, factors=factors, say=say)
-    model = replace(model, calibration=calibration(rest[::2], model), provenance=f"learnt from {source}")
+    plain = replace(start, calibration=Calibration(), calibration_of_means=Calibration())
+    model = search(own, plain, seed=seed, factors=factors, say=say)
+    model = replace(model, **corrections(rest[::2], model), provenance=f"learnt from {source}")
     doubt = {name: value for name, value in uncertainty(own, model).items() if np.isfinite(value)}
     return Learnt(model, doubt, mean_crps_h(rest[1::2], start), mean_crps_h(rest[1::2], model))
 
@@ -257,6 +273,6 @@ def mean_crps_h(stays: Sequence[Sequence[Case]], model: FilterModel) -> float:
     """Mean CRPS over all cases, hours, with the calibration."""
     found: list[float] = []
     for cuts in stays:
-        chances = np.interp(forecast_cases(cuts, model)[0], model.calibration.forecast, model.calibration.observed)
+        chances = corrected(forecast_cases(cuts, model)[0], model.calibration_for(cuts[0].past.clause.bin_min))
         found += [crps_h(GRID_H, row, case.time_h) for row, case in zip(chances, cuts, strict=True)]
     return float(np.mean(found)) if found else float("nan")

@@ -203,7 +203,7 @@ def _air_times(
         filtered.trend_state, own, chain(trend), drive, air, habit, min(run, air.lasting_min - 1.0),
         horizon_min=round(model.calibration.horizon_h * 60.0),
     )  # fmt: skip
-    return calibrated(times, model)
+    return calibrated(times, model.calibration_for(clause.bin_min))
 
 
 def straddles(signal: Signal, within: Flags, limit: float) -> bool:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from slackwater.protocol.clauses import NEVER, latest_before
 from slackwater.protocol.evaluation import Judged, Need, Span
 from slackwater.protocol.facts import Facts, Times
+from slackwater.protocol.moments import NEVER, latest_before
 from slackwater.protocol.rule import EffortSeen, Protocol, TubeOpen
 from slackwater.protocol.status import Codes, Status
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from behaviour.leak_filter.made_minutes import made_minutes
 from slackwater.forecast.air import MET_NOW, AirClause, Habit, Times, air_times, calibrated, habit_of, keeps_clause
 from slackwater.forecast.sampler import first_run_blocks, sampled_records
-from slackwater.leak.filter.model import Calibration, FilterModel, shipped_model
+from slackwater.leak.filter.model import Calibration, shipped_model
 from slackwater.leak.filter.run import run_filter
 from slackwater.leak.filter.trend import chain
 from slackwater.protocol.facts import Signal
@@ -66,8 +64,7 @@ def test_m31_chances_never_fall_and_quantiles_never_cross() -> None:
 
 
 def test_m31_nothing_is_said_beyond_the_horizon_that_was_tried() -> None:
-    model = replace(MODEL, calibration=Calibration(horizon_h=24.0))
-    times = calibrated(exact(), model)
+    times = calibrated(exact(), Calibration(horizon_h=24.0))
     assert times.minutes[-1] <= 24 * 60
     assert times.quantile(0.999) is None
 
@@ -152,7 +149,6 @@ def test_breaks_without_a_leak_at_rest_are_counted() -> None:
 
 
 def test_the_correction_is_monotone_and_keeps_the_ends() -> None:
-    model = FilterModel(calibration=Calibration((0.0, 0.5, 1.0), (0.0, 0.3, 0.9), 48.0))
-    times = calibrated(exact(), model)
+    times = calibrated(exact(), Calibration((0.0, 0.5, 1.0), (0.0, 0.3, 0.9), 48.0))
     assert (np.diff(times.chance) >= 0).all()
     assert times.chance[0] == 0.0

@@ -115,8 +115,13 @@ class FilterModel:
     size: SizeModel = SizeModel()
     trend: TrendModel = TrendModel()
     record: RecordModel = RecordModel()
-    calibration: Calibration = Calibration()
+    calibration: Calibration = Calibration()  # of clauses on every reading
+    calibration_of_means: Calibration = Calibration()  # of clauses on means over some minutes
     operations: Mapping[str, Mapping[str, Any]] | None = None  # operation -> other numbers of the trend at connection
+
+    def calibration_for(self, bin_min: int | None) -> Calibration:
+        """The correction for a clause on every reading (None), or on means over so many minutes."""
+        return self.calibration if bin_min is None else self.calibration_of_means
 
     def trend_for(self, operation: str | None) -> TrendModel:
         """The trend's numbers for an operation; the shared ones where it is unknown or has none of its own."""
@@ -124,7 +129,10 @@ class FilterModel:
         return replace(self.trend, **own) if own else self.trend
 
 
-_PARTS = {"size": SizeModel, "trend": TrendModel, "record": RecordModel, "calibration": Calibration}
+_PARTS = {
+    "size": SizeModel, "trend": TrendModel, "record": RecordModel, "calibration": Calibration,
+    "calibration_of_means": Calibration,
+}  # fmt: skip
 
 
 def from_toml(text: str, name: str) -> FilterModel:
