@@ -5,7 +5,7 @@ from __future__ import annotations
 try:
     import cython
 except ImportError:  # Cython is needed to build, not to run
-    from slackwater.leak import interpreted as cython
+    from slackwater.reading import interpreted as cython
 
 COMPILED = cython.compiled
 
