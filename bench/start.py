@@ -57,9 +57,8 @@ def main() -> None:
             run(arguments, folders[name])
             taken = [run(arguments, folders[name]) for _ in range(rounds)]
             seconds = [t for t, _ in taken]
-            print(
-                f"{name:<34} {statistics.median(seconds):.3f} s (least {min(seconds):.3f}), {max(m for _, m in taken):.0f} MB"
-            )
+            middle, least, memory = statistics.median(seconds), min(seconds), max(m for _, m in taken)
+            print(f"{name:<34} {middle:.3f} s (least {least:.3f}), {memory:.0f} MB")
 
 
 if __name__ == "__main__":

@@ -59,6 +59,7 @@ def assess(
     trace = full
     if full is not None and full.data_until_ms > now_ms:
         trace = _as_known(logs, now_ms)
+    whole_chart = chart
     chart = known_at(chart, now_ms)
     leak = _leak(trace, chart, episode, protocol, now_ms)
     if leak is None and chart.entries and now_ms - chart.entries[0].time > LONGEST_MS:
@@ -81,11 +82,58 @@ def assess(
         waiting_for=_waiting_for(evaluation),
         schedule=_schedule(protocol, chart, now_ms, episode),
         ledger=trace.ledger if trace is not None else NOTHING,
-        cautions=_cautions(protocol, trace, facts, now_ms),
+        cautions=_cautions(protocol, trace, facts, now_ms, given_now is None),
         zone=zone,
+        later_entries=bool(_later_entries(whole_chart, chart, now_ms, given_now is None)),
         warnings=warnings(episode, entries_for(chart, "drain", episode), leak),
-        notes=(*unit_notes(chart, leak), *_unplaced(chart, episode), *_left_out(logs, given)),
+        notes=(
+            *_later_entries(whole_chart, chart, now_ms, given_now is None),
+            *_about_episode(episode),
+            *unit_notes(chart, leak),
+            *_sparse(trace),
+            *_unplaced(chart, episode),
+            *_left_out(logs, given),
+            *_nothing_yet(full, trace),
+        ),
     )
+
+
+def _later_entries(whole: Chart, known: Chart, now_ms: int, last_reading: bool) -> tuple[str, ...]:
+    """Where nobody named a time: what staff charted after the last reading is not in the answer, and is said."""
+    later = [entry for entry in whole.entries if entry.recorded > now_ms]
+    if not last_reading or not later:
+        return ()
+    first = later[0]
+    rows = f"{len(later)} chart row{'s' if len(later) > 1 else ''}"
+    return (
+        f"{rows} after the last reading (line {first.line}: {first.item} {first.text}) not in this answer: ask with --at",
+    )
+
+
+def _about_episode(episode: Episode) -> tuple[str, ...]:
+    """What nobody recorded of the drain, and an answer depends on."""
+    if episode == Episode():
+        return ("no episode was given: who the patient is and what was done are not known",)
+    if not episode.shares_space_told:
+        return ("whether another drain shares this space or unit is not recorded: taken as alone",)
+    return ()
+
+
+def _sparse(trace: Trace | None) -> tuple[str, ...]:
+    """Rows that cover little of their own span: day and month exchanged look so."""
+    if trace is None:
+        return ()
+    span = int(trace.end_ms[-1] - trace.start_ms[0])
+    covered = int((trace.end_ms - trace.start_ms).sum())
+    if span < 2 * 86_400_000 or covered > 0.25 * span:
+        return ()
+    return (f"CHECK THE DATES: the rows cover {covered / 86_400_000:.1f} of {span / 86_400_000:.1f} days",)
+
+
+def _nothing_yet(full: Trace | None, trace: Trace | None) -> tuple[str, ...]:
+    if full is None or trace is not None:
+        return ()
+    return (f"the log begins at {stamp(int(full.start_ms[0]))}, after the time asked about: none of its rows is used",)
 
 
 def _since_connection(log: Log, connected_ms: int | None) -> Log:
@@ -183,7 +231,7 @@ def _schedule(protocol: Protocol | None, chart: Chart, now_ms: int, episode: Epi
 
 
 def _cautions(
-    protocol: Protocol | None, trace: Trace | None, facts: Facts, now_ms: int
+    protocol: Protocol | None, trace: Trace | None, facts: Facts, now_ms: int, last_reading: bool
 ) -> tuple[cautions.Caution, ...]:
     found = [
         cautions.RIGHT_DRAIN,
@@ -192,7 +240,7 @@ def _cautions(
         cautions.NOT_AN_ALARM,
         cautions.ABSENCE,
     ]
-    found.append(cautions.freshness(facts.data_until_ms, now_ms))
+    found.append(cautions.freshness(facts.data_until_ms, now_ms, last_reading))
     if protocol is not None:
         found.append(
             cautions.rule_in_force(

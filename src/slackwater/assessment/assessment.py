@@ -61,6 +61,7 @@ class Assessment:
     ledger: Ledger
     cautions: tuple[Caution, ...]
     zone: str  # the ward's zone, for doors that print times
+    later_entries: bool = False  # chart rows after the last reading are not in the answer
     warnings: tuple[str, ...] = ()  # dangers that the record shows, the gravest first
     notes: tuple[str, ...] = ()  # what a reader must know and no clause says
 
@@ -75,7 +76,7 @@ class Assessment:
     def doubtful(self) -> bool:
         """Something cannot be told, or is met only with gaps."""
         blurred = (Status.CANNOT_TELL, Status.MET_WITH_GAPS)
-        if self.leak.state == "cannot_tell":
+        if self.leak.state == "cannot_tell" or self.later_entries:
             return True
         if self.evaluation is None:
             return False

@@ -44,12 +44,16 @@ STATUS = Caution(
 )
 
 
-def freshness(data_until_ms: int | None, now_ms: int) -> Caution:
+def freshness(data_until_ms: int | None, now_ms: int, last_reading: bool) -> Caution:
     """How old the data are."""
     if data_until_ms is None:
         return Caution("cau-C5", "No log: this rests on what was charted.")
     age = max(0, (now_ms - data_until_ms) // 60_000)
     at = datetime.fromtimestamp(data_until_ms / 1000, UTC).strftime("%Y-%m-%d %H:%M UTC")
+    if last_reading:
+        return Caution(
+            "cau-C5", f"Data until {at}; how old that is now was not asked (--at now). Later events are not in here."
+        )
     return Caution("cau-C5", f"Data until {at}, {age} min old at the time asked about. Later events are not in here.")
 
 

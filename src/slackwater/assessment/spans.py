@@ -12,6 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from slackwater.episode.types import Chart
+from slackwater.leak.doubt import POSITIVE_CMH2O
 from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import Flags
@@ -44,7 +45,8 @@ def _flags(leak: LeakTrace | None) -> Mapping[str, tuple[Flags, Flags]]:
     flags = {"open_circuit_for": (leak.doubt.disconnected, minutes.covered > 0)}
     told = np.isfinite(minutes.pressure)
     if told.any():
-        flags["positive_pressure_for"] = (leak.doubt.positive, told)
+        with np.errstate(invalid="ignore"):
+            flags["positive_pressure_for"] = (minutes.pressure > POSITIVE_CMH2O, told)
         if np.isfinite(minutes.set_suction).any():
             with np.errstate(invalid="ignore"):
                 due = minutes.set_suction < -1

@@ -64,6 +64,9 @@ def main() -> None:
         code = group.main(standalone_mode=False)
     except click.exceptions.Exit as stop:
         code = stop.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.ctx.get_help() if error.ctx is not None else "See slackwater --help.", err=True)
+        code = 2
     except click.ClickException as error:
         click.echo(f"slackwater: {_one_line(error.format_message())}", err=True)
         code = 2

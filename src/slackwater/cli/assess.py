@@ -34,7 +34,7 @@ from slackwater.errors import MissingPart, UsageError
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--minutes", "minutes_path", metavar="FILE", help="Write the minute table (.csv or .parquet).")
-@click.option("--page", "page_path", metavar="FILE", help="Write the page (HTML).")
+@click.option("--page", "page_path", metavar="FILE", hidden=True)
 @click.pass_context
 def command(
     ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None,
@@ -73,6 +73,8 @@ def command(
     episode = None if episode_path is None else read_episode_file(episode_path)
     chart = None if chart_path is None else read_chart_file(chart_path, zone)
     read = read_logs(logs, layout_name, refuse_above)
+    if zone is None and read and read[0].layout.get("time", {}).get("zone"):
+        ward = ward_zone(str(read[0].layout["time"]["zone"]))  # the log's own wall clock reads best
     found = assess(read, chart=chart, episode=episode, protocol=protocol, now_ms=now_ms, zone=zone or "UTC")
     if minutes_path is not None:
         _write_minutes(found, minutes_path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 
 import click
 
@@ -38,8 +39,13 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
         if not sign or not key.strip():
             raise UsageError(f"--set: {answer!r} is not KEY=VALUE", mend="Write e.g. --set pressure.unit=kPa.")
         given[key.strip()] = value.strip()
-    proposal = propose(read_bytes(log), name_of(log), given)
     target = out or ("-" if log == "-" else f"{log}.layout.toml")
+    data = read_bytes(log)
+    proposal = propose(data, name_of(log), given)
+    earlier = _answered(target)
+    kept = {q.key: earlier[q.key] for q in proposal.questions if q.key in earlier}
+    if kept:  # what was answered before stands, unless it is answered anew
+        proposal = propose(data, name_of(log), kept | given)
     text = proposal.to_toml()
     if target != "-":
         write_whole(target, text.encode())
@@ -66,12 +72,31 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
             click.echo(f"    seen: {question.seen}", err=target == "-")
         choice = question.choices[0] if question.choices else "..."
         more = f"    (or {', '.join(question.choices[1:])})" if len(question.choices) > 1 else ""
-        click.echo(f"    answer with: --set {question.key}={choice}{more}", err=target == "-")
+        click.echo(f"    answer with: --set {shlex.quote(f'{question.key}={choice}')}{more}", err=target == "-")
     if target != "-":
         left = len(proposal.questions)
         click.echo(
             f"wrote {target}: " + (f"{left} question{'s' if left != 1 else ''} open" if left else "nothing left open")
         )
+
+
+def _answered(target: str) -> dict[str, str]:
+    """The keys that an earlier draft of this layout has settled; empty without one."""
+    import tomllib
+    from pathlib import Path
+
+    try:
+        tables = tomllib.loads(Path(target).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    still_open = tables.pop("unconfirmed", [])
+    return {
+        f"{table}.{key}": str(value)
+        for table, keys in tables.items()
+        if isinstance(keys, dict)
+        for key, value in keys.items()
+        if isinstance(value, str) and f"{table}.{key}" not in still_open
+    }
 
 
 @command.command("check")

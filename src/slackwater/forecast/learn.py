@@ -233,13 +233,15 @@ def corrected(chances: Floats, correction: Calibration) -> Floats:
     return np.asarray(np.interp(chances, correction.forecast, correction.observed))
 
 
-def corrections(stays: Sequence[Sequence[Case]], model: FilterModel) -> dict[str, Calibration]:
-    """A correction for each kind of clause that the stays hold, by its place in the model."""
-    found = {}
-    for name, on_means in (("calibration", False), ("calibration_of_means", True)):
-        part = [cuts for cuts in stays if (cuts[0].past.clause.bin_min is not None) == on_means]
-        if part:
-            found[name] = calibration(part, model)
+def corrected_model(stays: Sequence[Sequence[Case]], model: FilterModel) -> FilterModel:
+    """The model with a correction for each kind of clause that the stays hold."""
+    on_means = [cuts for cuts in stays if cuts[0].past.clause.bin_min is not None]
+    on_readings = [cuts for cuts in stays if cuts[0].past.clause.bin_min is None]
+    found = model
+    if on_readings:
+        found = replace(found, calibration=calibration(on_readings, model))
+    if on_means:
+        found = replace(found, calibration_of_means=calibration(on_means, model))
     return found
 
 
@@ -264,7 +266,7 @@ def learnt(
     factors = [1.7 * 0.75**k if k < 3 else 1.15 for k in range(rounds)]
     plain = replace(start, calibration=Calibration(), calibration_of_means=Calibration())
     model = search(own, plain, seed=seed, factors=factors, say=say)
-    model = replace(model, **corrections(rest[::2], model), provenance=f"learnt from {source}")
+    model = replace(corrected_model(rest[::2], model), provenance=f"learnt from {source}")
     doubt = {name: value for name, value in uncertainty(own, model).items() if np.isfinite(value)}
     return Learnt(model, doubt, mean_crps_h(rest[1::2], start), mean_crps_h(rest[1::2], model))
 

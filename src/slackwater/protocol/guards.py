@@ -99,6 +99,8 @@ def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
         )
         return Judged("effort_seen", now, codes[:-1], note=note)
     moment = int(last_clear[-1] if now is Status.MET else max(last_seen[-1], last_untold[-1]))
-    why = "tried, no leak recorded" if now is Status.MET else "leak seen with effort, or its result not told"
+    why = "tried, no leak recorded"
+    if now is not Status.MET:
+        why = "leak seen with effort" if last_seen[-1] >= last_untold[-1] else "tried, but its result is not told"
     needs = () if now is Status.MET else (Need(f"a cough or walk tried within {hours} and no leak seen with it"),)
     return Judged("effort_seen", now, codes[:-1], needs=needs, evidence=(Span(moment, moment, why),))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 from datetime import tzinfo
 
@@ -23,17 +24,19 @@ from slackwater.protocol.evaluation import Evaluation, Judged, Run
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 
-WIDE = 92
+WIDE = max(60, min(92, shutil.get_terminal_size((92, 24)).columns))
 _ABOVE = ("cau-C9", "cau-C4")  # the two that stand right above the answer
 _GUARD_WORDS = {"tube_open": "tube shown open", "effort_seen": "effort tried"}
 
 
 def answer_text(found: Assessment, zone: tzinfo, *, colour: bool) -> str:
     """Everything a terminal shows, as one text without a closing line break."""
-    lines = [line for warning in found.warnings for line in textwrap.wrap(f"! {warning}", WIDE, subsequent_indent="  ")]
+    warned = [textwrap.wrap(f"! {warning}", WIDE, subsequent_indent="  ") for warning in found.warnings]
+    lines = [line for wrapped in warned for line in wrapped]
     lines += [_drain_line(found), *_cautions_above(found), ""]
-    headline = _headline(found, zone)
-    lines += [f"{BOLD}{line}{PLAIN}" if colour else line for line in textwrap.wrap(headline, WIDE)]
+    for sentence in (_leak_sentence(found, zone), _rule_sentence(found, zone)):
+        wrapped = textwrap.wrap(sentence, WIDE, subsequent_indent="  ")
+        lines += [f"{BOLD}{line}{PLAIN}" if colour else line for line in wrapped]
     lines += _beside(found, zone)
     picture = lanes(found, zone)
     lines += ["", *picture] if picture else []
@@ -61,10 +64,6 @@ def _cautions_above(found: Assessment) -> list[str]:
     return [line for caution in found.cautions if caution.id in _ABOVE for line in textwrap.wrap(caution.text, WIDE)]
 
 
-def _headline(found: Assessment, zone: tzinfo) -> str:
-    return f"{_leak_sentence(found, zone)} {_rule_sentence(found, zone)}".strip()
-
-
 def _leak_sentence(found: Assessment, zone: tzinfo) -> str:
     leak = found.leak
     if leak.at_ms is None:
@@ -72,6 +71,8 @@ def _leak_sentence(found: Assessment, zone: tzinfo) -> str:
     if leak.state == "leaking":
         return f"Air leak: leaking, {bounds(leak.low, leak.high, 'mL/min')} at {shown(leak.at_ms, zone)}."
     limit = f"{amount(leak.limit)} mL/min"
+    if found.evaluation is None:
+        limit += " (one step of the display, no clinical limit)"
     if leak.state == "quiet":
         return (
             f"Air leak: below limit, recorded flow {bounds(leak.low, leak.high, 'mL/min')} against {limit} "
@@ -84,16 +85,16 @@ def _leak_sentence(found: Assessment, zone: tzinfo) -> str:
 def _rule_sentence(found: Assessment, zone: tzinfo) -> str:
     judged = found.evaluation
     if judged is None:
-        return "No rule was asked for."
+        return "Rule: none was asked for."
     rule = judged.protocol
-    label = f"{rule.name}" + ("" if rule.status == "approved" else f" ({rule.status})")
+    label = f"{rule.name}" + ("" if rule.status == "approved" else f" ({rule.status}, NOT APPROVED)")
     if not rule.removal:
-        return f"{label} has no removal clauses."
+        return f"Rule: {label} has no removal clauses."
     if judged.overall is Status.NOT_APPLICABLE:
-        return f"{label} does not apply: {'; '.join(judged.population.reasons)}."
+        return f"Rule: {label} does not apply: {'; '.join(judged.population.reasons)}."
     if judged.overall in (Status.MET, Status.MET_WITH_GAPS):
-        return f"Criteria of {label} {WORDS[judged.overall]} on recorded data since {shown(judged.met_since_ms, zone)}."
-    return f"Criteria of {label}: {WORDS[judged.overall]}."
+        return f"Rule: criteria of {label} {WORDS[judged.overall]} on recorded data since {shown(judged.met_since_ms, zone)}."
+    return f"Rule: criteria of {label}: {WORDS[judged.overall]}."
 
 
 def _beside(found: Assessment, zone: tzinfo) -> list[str]:
@@ -108,7 +109,7 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
                 lines.append(f"  ! {part.id}: {_value(part)} {part.clause.say if part.clause else ''}".rstrip())
             elif part.status is Status.CANNOT_TELL:
                 lines.append(f"  ▨ {part.id}: cannot tell, to be looked at")
-    for note in found.notes:
+    for note in (*found.notes, *found.chart.notes):
         lines += textwrap.wrap(note, WIDE, initial_indent="  ! ", subsequent_indent="    ")
     for due in found.schedule:
         if due.overdue:
