@@ -105,9 +105,8 @@ def _later_entries(whole: Chart, known: Chart, now_ms: int, last_reading: bool) 
         return ()
     first = later[0]
     rows = f"{len(later)} chart row{'s' if len(later) > 1 else ''}"
-    return (
-        f"{rows} after the last reading (line {first.line}: {first.item} {first.text}) not in this answer: ask with --at",
-    )
+    what = f"line {first.line}: {first.item} {first.text}"
+    return (f"{rows} after the last reading ({what}), not in this answer: ask with --at",)
 
 
 def _about_episode(episode: Episode) -> tuple[str, ...]:
@@ -147,7 +146,7 @@ def _since_connection(log: Log, connected_ms: int | None) -> Log:
 
 def _left_out(logs: Sequence[Log], given: Sequence[Log]) -> tuple[str, ...]:
     rows = sum(len(log.time_ms) for log in given) - sum(len(log.time_ms) for log in logs)
-    return (f"{rows} rows from before the connection are left out",) if rows else ()
+    return (f"{rows} row{'s' if rows > 1 else ''} from before the connection left out",) if rows else ()
 
 
 def _unplaced(chart: Chart, episode: Episode) -> tuple[str, ...]:
@@ -198,9 +197,12 @@ def _leak_now(leak: LeakTrace | None, facts: Facts) -> LeakNow:
     def number(value: float) -> float | None:
         return float(value) if np.isfinite(value) else None
 
+    told = number(leak.p_leaking[k]) is not None
     return LeakNow(
-        STATES[leak.state[k]], number(leak.p_leaking[k]), leak.limit_ml_per_min, number(leak.low[k]),
-        number(leak.mid[k]), number(leak.high[k]), None, REASONS[leak.reason[k]], end,
+        STATES[leak.state[k]], number(leak.p_leaking[k]), leak.limit_ml_per_min,
+        number(leak.minutes.flow_low[k]) if told else None, number(leak.minutes.flow[k]) if told else None,
+        number(leak.minutes.flow_high[k]) if told else None, leak.pattern.word, REASONS[leak.reason[k]], end,
+        leak.pattern.sentence,
     )  # fmt: skip
 
 
@@ -257,4 +259,6 @@ def _cautions(
         found.append(
             cautions.measurement(coarsest.flow_step_ul_per_min / 1000, coarsest.flow_step_declared, coarsest.rounding)
         )
+    if protocol is not None and protocol.removal and trace is not None:
+        found.append(cautions.FORECAST)
     return (*found, cautions.OUT_OF_SCOPE, cautions.STATUS)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from slackwater.assessment.cautions import Caution
+from slackwater.episode.fluid.charted import fluid_intervals
+from slackwater.episode.space import drains_known, this_drain
 from slackwater.episode.types import Chart, Episode
 from slackwater.leak.state import LeakTrace
 from slackwater.protocol.evaluation import Evaluation
@@ -14,6 +18,9 @@ from slackwater.protocol.facts import Facts
 from slackwater.protocol.status import Status
 from slackwater.reading.log import Ledger
 from slackwater.trace.types import Trace
+
+if TYPE_CHECKING:
+    from slackwater.forecast.whole import Forecast
 
 
 @dataclass(frozen=True)
@@ -29,6 +36,7 @@ class LeakNow:
     pattern: str | None
     reason: str
     at_ms: int | None  # end of the minute this speaks of
+    pattern_says: str = ""  # the pattern in a sentence
 
 
 @dataclass(frozen=True)
@@ -71,6 +79,22 @@ class Assessment:
         if self.evaluation is None or not self.evaluation.protocol.removal:
             return None
         return self.evaluation.overall
+
+    @cached_property
+    def forecast(self) -> Forecast | None:
+        """When the rule's clauses are likely to hold; never a clause. None without a rule for removal or a log."""
+        from slackwater.forecast.fluid import charted_of
+        from slackwater.forecast.whole import forecast
+
+        if self.overall is None or self.evaluation is None or self.leak_trace is None or self.data_until_ms is None:
+            return None
+        known = drains_known(self.episode, self.chart)
+        record = fluid_intervals(self.chart, this_drain(self.episode, self.chart), self.episode.connected_at, known)
+        standing = [guard.note for guard in self.evaluation.guards if guard.id.startswith("veto") and guard.needs]
+        return forecast(
+            self.evaluation, self.facts, self.leak_trace.given, self.leak_trace.filtered,
+            fluid=charted_of(record, self.data_until_ms), doubt=standing[0] if standing else None,
+        )  # fmt: skip
 
     @property
     def doubtful(self) -> bool:

@@ -37,6 +37,11 @@ OUT_OF_SCOPE = Caution(
     "Not for suction after pneumonectomy, nor for ventilated patients, children or drains that share one unit unless "
     "your protocol says so, nor for emergencies. If the patient is unwell, act; do not consult this tool.",
 )
+FORECAST = Caution(
+    "cau-C7",
+    "An estimate with its range, by a model tried only on simulated stays. It says nothing about whether removal "
+    "is safe.",
+)
 STATUS = Caution(
     "cau-C12",
     "Not a certified medical device. In many places software like this is regulated; the organisation using it must "

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from slackwater.assessment.assessment import Assessment, LeakNow
+from slackwater.forecast.whole import Forecast, Hours
 from slackwater.protocol.evaluation import Judged, Span, Value
 from slackwater.trace.types import Trace
 
@@ -78,10 +79,7 @@ def document(found: Assessment) -> dict[str, Any]:
             for due in found.schedule
         ],
         "leak": _leak(found.leak),
-        "forecast": {
-            "clauses": {}, "whole": None, "probability_by_hours": None,
-            "withheld_because": "this version makes no forecast",
-        },
+        "forecast": _forecast(found.forecast),
         "ledger": _ledger(found),
         "history": _history(found.trace),
         "notes": _notes(found),
@@ -160,8 +158,42 @@ def _leak(leak: LeakNow) -> dict[str, Any]:
     return {
         "state": leak.state, "p": number(leak.p), "limit": number(leak.limit), "low": number(leak.low),
         "mid": number(leak.mid), "high": number(leak.high), "unit": "mL/min", "pattern": leak.pattern,
-        "reason": leak.reason, "at": stamp(leak.at_ms),
+        "pattern_says": leak.pattern_says or None, "reason": leak.reason, "at": stamp(leak.at_ms),
     }  # fmt: skip
+
+
+def _forecast(estimate: Forecast | None) -> dict[str, Any]:
+    """Hours from `data_until` by clause and for all clauses that can be forecast."""
+    if estimate is None:
+        why = "without a removal rule and a log there is nothing to forecast"
+        return {
+            "clauses": {}, "withheld": {}, "whole": None, "probability_by_hours": None, "withheld_because": why,
+            "waiting_on_person": [], "outlasts_day_5": None, "horizon_h": None, "provenance": None,
+        }  # fmt: skip
+    late = estimate.outlasts_day_5
+    return {
+        "clauses": {
+            id_: None if hours.quantiles is None else {**hours.quantiles, "probability_by_hours": _by(hours)}
+            for id_, hours in estimate.clauses.items()
+        },
+        "withheld": {id_: h.withheld_because for id_, h in estimate.clauses.items() if h.withheld_because},
+        "whole": None if estimate.whole.quantiles is None else dict(estimate.whole.quantiles),
+        "probability_by_hours": _by(estimate.whole),
+        "withheld_because": estimate.whole.withheld_because,
+        "waiting_on_person": list(estimate.waiting_on_person),
+        "outlasts_day_5": {
+            "chance": late.chance, "clock": late.clock, "at": stamp(late.at_ms),
+            "withheld_because": late.withheld_because,
+        },
+        "horizon_h": estimate.horizon_h,
+        "provenance": estimate.provenance,
+    }  # fmt: skip
+
+
+def _by(hours: Hours) -> dict[str, float] | None:
+    if hours.probability_by_hours is None:
+        return None
+    return {str(hour): chance for hour, chance in hours.probability_by_hours.items()}
 
 
 def _ledger(found: Assessment) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from slackwater.errors import SlackwaterError
 COMMANDS = {
     "assess": ("slackwater.cli.assess", "Judge one drain from its log and chart."),
     "demo": ("slackwater.cli.demo", "Simulate an invented drain and assess it."),
+    "learn": ("slackwater.cli.learn", "Relearn the leak filter's numbers from past drains."),
     "layout": ("slackwater.cli.layout", "Settle and check how a log is to be read."),
     "protocol": ("slackwater.cli.protocol", "List, show, check and test rule files."),
     "simulate": ("slackwater.cli.simulate", "Write invented stays whose truth is known."),

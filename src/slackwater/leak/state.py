@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 
 from slackwater.episode.types import Chart, Episode
 from slackwater.leak.breathing import Breathing, breathing
-from slackwater.leak.doubt import Doubts, doubts, due_suction
+from slackwater.leak.doubt import ENOUGH_COVERED, Doubts, doubts
 from slackwater.leak.effort import Effort, effort, tries
+from slackwater.leak.filter.pattern import Pattern, pattern
+from slackwater.leak.filter.run import Filtered, Seen, run_filter, seen
 from slackwater.leak.handling import Handling, handling
 from slackwater.leak.stretches import Flags, laid
 from slackwater.leak.words import (
@@ -31,7 +33,8 @@ from slackwater.leak.words import (
 from slackwater.trace.types import Interval, Minutes, Trace
 
 OPEN_LATELY_MIN = 240  # how long an open tube lends a quiet minute some certainty
-SURE, UNSURE = 0.95, 0.6  # how far the plain state goes, with and without an open tube
+SURE, UNSURE = 0.99, 0.6  # how far the chance goes towards none, with an open tube lately shown and without
+LOOKED_AT_ML_PER_MIN = 8.0  # from which a pattern is looked for, where the display tells that apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,8 +45,8 @@ class LeakTrace:
     state: NDArray[np.int8]  # words.STATES
     reason: NDArray[np.int8]  # words.REASONS
     open_shown: NDArray[np.int8]  # words.WAYS_OPEN
-    p_leaking: NDArray[np.float64]  # NaN where it cannot be assessed
-    low: NDArray[np.float64]  # mL/min, bounds of the recorded leak; NaN where not assessable
+    p_leaking: NDArray[np.float64]  # the filter's chance, as far as an open tube lets it go; NaN if not assessable
+    low: NDArray[np.float64]  # mL/min, the filter's 90 % interval and middle; NaN where not assessable
     mid: NDArray[np.float64]
     high: NDArray[np.float64]
     conductance: NDArray[np.float64]  # mL/min per cmH2O; NaN where not assessable
@@ -55,6 +58,9 @@ class LeakTrace:
     limit_ml_per_min: float
     by_fluid: Flags
     top_open: bool
+    given: Seen  # what the filter was given
+    filtered: Filtered
+    pattern: Pattern
 
 
 def leak_trace(
@@ -82,16 +88,13 @@ def leak_trace(
     by_fluid = fluid_moving(minutes, chart) & ~hard
     open_shown = _open_shown(minutes, breath, handled, by_fluid, hard, bool(episode.shares_unit_with))
     found = effort(trace, minutes, hard, limit)
-    low = np.where(hard, np.nan, minutes.flow_low)
-    high = np.where(hard, np.nan, minutes.flow_high)
-    driving = -due_suction(minutes, handled)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        conductance = np.where((driving > 1) & ~hard & (minutes.flow >= 0), minutes.flow / driving, np.nan)
+    given = seen(minutes, ~hard & (minutes.covered >= ENOUGH_COVERED), step, bursts_visible=found.visible)
+    filtered = run_filter(given, (limit, max(step, LOOKED_AT_ML_PER_MIN)), operation=episode.operation_kind)
     return LeakTrace(
         minutes, state, np.where(state == LEAKING, NO_REASON, doubt.reason).astype(np.int8), open_shown,
-        _probability(state, hard, minutes, limit, open_shown), low, np.where(hard, np.nan, minutes.flow), high,
-        conductance, tries(found, _near(open_shown == BY_SWING, 5)), breath, doubt, found, handled, limit, by_fluid,
-        top_open,
+        _chance(filtered.p_at_least[:, 0], open_shown), filtered.low_ml_per_min, filtered.mid_ml_per_min,
+        filtered.high_ml_per_min, filtered.conductance, tries(found, _near(open_shown == BY_SWING, 5)), breath, doubt,
+        found, handled, limit, by_fluid, top_open, given, filtered, pattern(given, filtered, found.burst, limit=1),
     )  # fmt: skip
 
 
@@ -142,26 +145,17 @@ def _near(flags: Flags, reach: int) -> Flags:
     return out
 
 
-def _probability(
-    state: NDArray[np.int8], hard: Flags, minutes: Minutes, limit: float, open_shown: NDArray[np.int8]
-) -> NDArray[np.float64]:
-    """A coarse chance of leaking at or above the limit: the share of the cell that lies there, never certain.
+def _chance(filtered: NDArray[np.float64], open_shown: NDArray[np.int8]) -> NDArray[np.float64]:
+    """The filter's chance of leaking at or above the limit, never sure without grounds.
 
     A quiet minute is only as good as the last time the tube was shown open.
     """
-    n = len(minutes)
-    width = minutes.flow_high - minutes.flow_low
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(width > 0, (minutes.flow_high - limit) / width, (minutes.flow >= limit).astype(np.float64))
-    last_open = (
-        np.maximum.accumulate(np.where(open_shown != NOT_SHOWN, np.arange(n), -OPEN_LATELY_MIN - 1))
-        if n
-        else np.zeros(0)
-    )
+    n = len(filtered)
+    if not n:
+        return filtered
+    last_open = np.maximum.accumulate(np.where(open_shown != NOT_SHOWN, np.arange(n), -OPEN_LATELY_MIN - 1))
     lately = np.arange(n) - last_open <= OPEN_LATELY_MIN
-    floor = np.where(lately, 1 - SURE, 1 - UNSURE)
-    chance = floor + np.clip(share, 0, 1) * (SURE - floor)
-    return np.where(hard | (minutes.covered < 0.8), np.nan, chance)
+    return np.clip(filtered, np.where(lately, 1 - SURE, 1 - UNSURE), SURE)
 
 
 def known_minutes(leak: LeakTrace) -> Flags:

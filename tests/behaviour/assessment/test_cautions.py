@@ -29,7 +29,7 @@ SENTENCES = {
     "cau-C1": "It does not decide. A licensed professional who has seen the patient decides, under local policy.",
     "cau-C3": "No reading is not a reading of zero.",
     "cau-C4": "A blocked, kinked, clamped or switched-off drain also shows no flow.",
-    "cau-C5": "min old at the time asked about.",
+    "cau-C5": "Data until ",
     "cau-C6": "Judged by protocol",
     "cau-C9": "Confirm name, number, side and site at the bedside.",
     "cau-C11": "The source reports flow in steps of",

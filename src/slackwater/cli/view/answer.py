@@ -7,6 +7,7 @@ import textwrap
 from datetime import tzinfo
 
 from slackwater.assessment.assessment import Assessment
+from slackwater.assessment.cautions import FORECAST
 from slackwater.cli.instants import offset, shown
 from slackwater.cli.view.lanes import lanes
 from slackwater.cli.view.words import (
@@ -93,7 +94,8 @@ def _rule_sentence(found: Assessment, zone: tzinfo) -> str:
     if judged.overall is Status.NOT_APPLICABLE:
         return f"Rule: {label} does not apply: {'; '.join(judged.population.reasons)}."
     if judged.overall in (Status.MET, Status.MET_WITH_GAPS):
-        return f"Rule: criteria of {label} {WORDS[judged.overall]} on recorded data since {shown(judged.met_since_ms, zone)}."
+        since = shown(judged.met_since_ms, zone)
+        return f"Rule: criteria of {label} {WORDS[judged.overall]} on recorded data since {since}."
     return f"Rule: criteria of {label}: {WORDS[judged.overall]}."
 
 
@@ -109,6 +111,7 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
                 lines.append(f"  ! {part.id}: {_value(part)} {part.clause.say if part.clause else ''}".rstrip())
             elif part.status is Status.CANNOT_TELL:
                 lines.append(f"  ▨ {part.id}: cannot tell, to be looked at")
+    lines += _estimate(found)
     for note in (*found.notes, *found.chart.notes):
         lines += textwrap.wrap(note, WIDE, initial_indent="  ! ", subsequent_indent="    ")
     for due in found.schedule:
@@ -117,6 +120,24 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
                 f"  overdue      {due.item} (every {format_span(due.every_s)}; last {shown(due.last_ms, zone)})"
             )
     return lines
+
+
+def _estimate(found: Assessment) -> list[str]:
+    """When the clauses that can be forecast are likely to hold, as a range; nothing once they do."""
+    estimate = found.forecast
+    if estimate is None or found.overall in (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE):
+        return []
+    whole = estimate.whole
+    if whole.quantiles is None:
+        text = f"withheld: {whole.withheld_because}."
+    else:
+        low, middle, high = (_hours(whole.quantiles[name], estimate.horizon_h) for name in ("q10", "q50", "q90"))
+        text = f"the recorded clauses hold in {low} to {high} from the last reading (middle {middle}). {FORECAST.text}"
+    return textwrap.wrap(text, WIDE, initial_indent="  estimate     ", subsequent_indent=" " * 15)
+
+
+def _hours(value: float | None, horizon_h: float) -> str:
+    return f"over {horizon_h:.0f} h" if value is None else f"{value:.0f} h"
 
 
 def _clauses(judged: Evaluation, zone: tzinfo) -> list[str]:
