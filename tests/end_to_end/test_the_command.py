@@ -295,7 +295,7 @@ def test_without_a_rule_only_the_leak_is_answered(quiet: Path) -> None:
     assert answer["overall"] is None
     assert answer["protocol"] is None
     assert answer["criteria"] == answer["guards"] == answer["waiting_for"] == []
-    assert "No rule was asked for." in called("assess", "log.csv", *ALL, folder=quiet).out
+    assert "Rule: none was asked for." in called("assess", "log.csv", *ALL, folder=quiet).out
 
 
 def test_waived_guards_are_said_on_every_answer(quiet: Path) -> None:
@@ -316,7 +316,7 @@ def test_waived_guards_are_said_on_every_answer(quiet: Path) -> None:
 def test_a_rule_that_nobody_approved_is_said_to_be_so(quiet: Path, status: str) -> None:
     (quiet / "rule.toml").write_text(ward.RULE.replace('"example"', f'"{status}"'))
     flat = " ".join(called("assess", "log.csv", *ALL, "--protocol", "rule.toml", folder=quiet).out.split())
-    assert f"invented-50 ({status})" in flat
+    assert f"invented-50 ({status}, NOT APPROVED)" in flat
     assert f"status {status}: not approved for use" in flat
 
 

@@ -40,8 +40,8 @@ def test_the_terminal_says_the_statuses_of_the_document(stay: Stay, protocol: sl
     if document["overall"] is not None:
         word = WORDS[Status[document["overall"].upper()]]
         assert (
-            f"Criteria of small-50 (example): {word}." in headline
-            or f"Criteria of small-50 (example) {word} on recorded data since" in headline
+            f"criteria of small-50 (example, NOT APPROVED): {word}." in headline
+            or f"criteria of small-50 (example, NOT APPROVED) {word} on recorded data since" in headline
         )
 
 

@@ -38,7 +38,7 @@ def test_the_draw_reaches_every_answer() -> None:
     """An agreement says little if the drawn episodes all end in `cannot_tell`."""
     overall: set[Status] = set()
     clauses: set[tuple[str, Status]] = set()
-    for seed in range(400):
+    for seed in range(1500):
         protocol, facts, _ = episode(seed)
         answer = evaluate(protocol, facts)
         overall.add(answer.overall)
