@@ -15,6 +15,7 @@ from slackwater.episode.chart import known_at
 from slackwater.episode.space import drains_not_placed, entries_for, not_placed
 from slackwater.episode.types import Chart, Episode
 from slackwater.errors import UsageError
+from slackwater.leak.filter.model import FilterModel
 from slackwater.leak.state import LeakTrace, leak_trace
 from slackwater.leak.words import REASONS, STATES
 from slackwater.protocol.evaluate import evaluate
@@ -39,12 +40,14 @@ def assess(
     protocol: Protocol | None = None,
     now_ms: int | None = None,
     zone: str = "UTC",
+    model: FilterModel | None = None,
 ) -> Assessment:
     """Judge one drain at one moment, from what was known then.
 
     `logs`: one drain's logs in any order, overlapping or not. `now_ms`: UTC ms; None means the end of
     the last reading (or the last charted entry). Rows and entries later than that are left out, as if
-    they had not been received. Raises UsageError where there is nothing to judge.
+    they had not been received. `model`: the leak filter's numbers, if a unit has learnt its own.
+    Raises UsageError where there is nothing to judge.
     """
     episode = episode or Episode()
     given = logs
@@ -61,7 +64,7 @@ def assess(
         trace = _as_known(logs, now_ms)
     whole_chart = chart
     chart = known_at(chart, now_ms)
-    leak = _leak(trace, chart, episode, protocol, now_ms)
+    leak = _leak(trace, chart, episode, protocol, now_ms, model)
     if leak is None and chart.entries and now_ms - chart.entries[0].time > LONGEST_MS:
         raise UsageError(
             "the chart spans more than 400 days", where=chart.name, mend="Mend the wrong year in its times, or --at."
@@ -84,6 +87,7 @@ def assess(
         ledger=trace.ledger if trace is not None else NOTHING,
         cautions=_cautions(protocol, trace, facts, now_ms, given_now is None),
         zone=zone,
+        model=model,
         later_entries=bool(_later_entries(whole_chart, chart, now_ms, given_now is None)),
         warnings=warnings(episode, entries_for(chart, "drain", episode), leak),
         notes=(
@@ -167,7 +171,12 @@ def _as_known(logs: Sequence[Log], now_ms: int) -> Trace | None:
 
 
 def _leak(
-    trace: Trace | None, chart: Chart, episode: Episode, protocol: Protocol | None, now_ms: int
+    trace: Trace | None,
+    chart: Chart,
+    episode: Episode,
+    protocol: Protocol | None,
+    now_ms: int,
+    model: FilterModel | None,
 ) -> LeakTrace | None:
     if trace is None:
         return None
@@ -184,7 +193,7 @@ def _leak(
         )
     return leak_trace(
         trace, minutes(trace, start, end), entries_for(chart, "drain", episode), episode,
-        air.limit if air is not None else None, other_drains=bool(others),
+        air.limit if air is not None else None, other_drains=bool(others), model=model,
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from slackwater.assessment.cautions import Caution
 from slackwater.episode.fluid.charted import fluid_intervals
 from slackwater.episode.space import drains_known, this_drain
 from slackwater.episode.types import Chart, Episode
+from slackwater.leak.filter.model import FilterModel
 from slackwater.leak.state import LeakTrace
 from slackwater.protocol.evaluation import Evaluation
 from slackwater.protocol.facts import Facts
@@ -69,6 +70,7 @@ class Assessment:
     ledger: Ledger
     cautions: tuple[Caution, ...]
     zone: str  # the ward's zone, for doors that print times
+    model: FilterModel | None = None  # the leak filter's numbers; None: those that come with the program
     later_entries: bool = False  # chart rows after the last reading are not in the answer
     warnings: tuple[str, ...] = ()  # dangers that the record shows, the gravest first
     notes: tuple[str, ...] = ()  # what a reader must know and no clause says
@@ -93,7 +95,7 @@ class Assessment:
         standing = [guard.note for guard in self.evaluation.guards if guard.id.startswith("veto") and guard.needs]
         return forecast(
             self.evaluation, self.facts, self.leak_trace.given, self.leak_trace.filtered,
-            fluid=charted_of(record, self.data_until_ms), doubt=standing[0] if standing else None,
+            fluid=charted_of(record, self.data_until_ms), doubt=standing[0] if standing else None, model=self.model,
         )  # fmt: skip
 
     @property

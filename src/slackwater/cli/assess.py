@@ -25,6 +25,7 @@ from slackwater.errors import MissingPart, UsageError
     "--protocol", "protocol_name", metavar="NAME|FILE", help="The unit's rule. Without one, only the leak is answered."
 )
 @click.option("--at", metavar="TIME|now", help="Judge as of this time. Default: the end of the last reading.")
+@click.option("--numbers", "numbers_path", metavar="FILE", help="The leak filter's numbers, as `learn` wrote them.")
 @click.option(
     "--refuse-above",
     type=click.FloatRange(0, 1),
@@ -39,7 +40,7 @@ from slackwater.errors import MissingPart, UsageError
 def command(
     ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None,
     episode_path: str | None, zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float,
-    as_json: bool, minutes_path: str | None, page_path: str | None,
+    numbers_path: str | None, as_json: bool, minutes_path: str | None, page_path: str | None,
 ) -> None:  # fmt: skip
     """Judge one drain: is air still leaking, how sure, and what does the unit's rule still wait for?
 
@@ -54,7 +55,7 @@ def command(
     It never means 'remove'.
     """
     from slackwater.assessment.assess import assess
-    from slackwater.cli.inputs import read_chart_file, read_episode_file, read_logs, read_protocol
+    from slackwater.cli.inputs import read_chart_file, read_episode_file, read_logs, read_numbers, read_protocol
 
     if page_path is not None:
         raise MissingPart("--page is not built yet", mend="Use the text, --json or --minutes.")
@@ -75,7 +76,10 @@ def command(
     read = read_logs(logs, layout_name, refuse_above)
     if zone is None and read and read[0].layout.get("time", {}).get("zone"):
         ward = ward_zone(str(read[0].layout["time"]["zone"]))  # the log's own wall clock reads best
-    found = assess(read, chart=chart, episode=episode, protocol=protocol, now_ms=now_ms, zone=zone or "UTC")
+    model = None if numbers_path is None else read_numbers(numbers_path)
+    found = assess(
+        read, chart=chart, episode=episode, protocol=protocol, now_ms=now_ms, zone=zone or "UTC", model=model
+    )
     if minutes_path is not None:
         _write_minutes(found, minutes_path)
     if as_json:

@@ -10,6 +10,7 @@ from slackwater.episode.chart import read_chart
 from slackwater.episode.episode import read_episode
 from slackwater.episode.types import Chart, Episode
 from slackwater.errors import UsageError
+from slackwater.leak.filter.model import FilterModel
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.shipped import shipped
@@ -40,6 +41,13 @@ def read_chart_file(path: str, zone: str | None) -> Chart:
 
 def read_episode_file(path: str) -> Episode:
     return read_episode(read_bytes(path, LARGEST_TEXT), name_of(path))
+
+
+def read_numbers(path: str) -> FilterModel:
+    """The leak filter's numbers, as `slackwater learn` wrote them."""
+    from slackwater.leak.filter.model import from_toml
+
+    return from_toml(_text(path), name_of(path))
 
 
 def read_logs(paths: Sequence[str], layout_name: str | None, refuse_above: float) -> list[Log]:

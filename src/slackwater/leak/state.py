@@ -14,6 +14,7 @@ from slackwater.episode.types import Chart, Episode
 from slackwater.leak.breathing import Breathing, breathing
 from slackwater.leak.doubt import ENOUGH_COVERED, Doubts, doubts
 from slackwater.leak.effort import Effort, effort, tries
+from slackwater.leak.filter.model import FilterModel
 from slackwater.leak.filter.pattern import Pattern, pattern
 from slackwater.leak.filter.run import Filtered, Seen, run_filter, seen
 from slackwater.leak.handling import Handling, handling
@@ -71,10 +72,12 @@ def leak_trace(
     limit_ml_per_min: float | None,
     *,
     other_drains: bool = False,
+    model: FilterModel | None = None,
 ) -> LeakTrace:
     """Judge every minute. Without a limit the state is against one step of the display.
 
-    `other_drains`: drains are known of which nobody said that they lie in another space.
+    `other_drains`: drains are known of which nobody said that they lie in another space. `model`: the filter's
+    numbers, if not those that come with the program.
     """
     handled = handling(chart)
     breath = breathing(trace, minutes, ventilated=episode.breathing == "invasive")
@@ -89,7 +92,9 @@ def leak_trace(
     open_shown = _open_shown(minutes, breath, handled, by_fluid, hard, bool(episode.shares_unit_with))
     found = effort(trace, minutes, hard, limit)
     given = seen(minutes, ~hard & (minutes.covered >= ENOUGH_COVERED), step, bursts_visible=found.visible)
-    filtered = run_filter(given, (limit, max(step, LOOKED_AT_ML_PER_MIN)), operation=episode.operation_kind)
+    filtered = run_filter(
+        given, (limit, max(step, LOOKED_AT_ML_PER_MIN)), operation=episode.operation_kind, model=model
+    )
     return LeakTrace(
         minutes, state, np.where(state == LEAKING, NO_REASON, doubt.reason).astype(np.int8), open_shown,
         _chance(filtered.p_at_least[:, 0], open_shown), filtered.low_ml_per_min, filtered.mid_ml_per_min,
