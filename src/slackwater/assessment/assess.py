@@ -62,7 +62,7 @@ def assess(
     trace = full
     if full is not None and full.data_until_ms > now_ms:
         trace = _as_known(logs, now_ms)
-    whole_chart = chart
+    later = _later_entries(chart, now_ms, given_now is None)
     chart = known_at(chart, now_ms)
     leak = _leak(trace, chart, episode, protocol, now_ms, model)
     if leak is None and chart.entries and now_ms - chart.entries[0].time > LONGEST_MS:
@@ -88,12 +88,12 @@ def assess(
         cautions=_cautions(protocol, trace, facts, now_ms, given_now is None),
         zone=zone,
         model=model,
-        later_entries=bool(_later_entries(whole_chart, chart, now_ms, given_now is None)),
+        later_entries=bool(later),
         warnings=warnings(episode, entries_for(chart, "drain", episode), leak),
         notes=(
-            *_later_entries(whole_chart, chart, now_ms, given_now is None),
+            *later,
             *_about_episode(episode),
-            *unit_notes(chart, leak),
+            *unit_notes(leak),
             *_sparse(trace),
             *_unplaced(chart, episode),
             *_left_out(logs, given),
@@ -102,7 +102,7 @@ def assess(
     )
 
 
-def _later_entries(whole: Chart, known: Chart, now_ms: int, last_reading: bool) -> tuple[str, ...]:
+def _later_entries(whole: Chart, now_ms: int, last_reading: bool) -> tuple[str, ...]:
     """Where nobody named a time: what staff charted after the last reading is not in the answer, and is said."""
     later = [entry for entry in whole.entries if entry.recorded > now_ms]
     if not last_reading or not later:

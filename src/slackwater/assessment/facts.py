@@ -258,7 +258,7 @@ def _weight(episode: Episode, chart: Chart) -> float | None:
     return charted[-1] if charted else episode.weight_kg
 
 
-def unit_notes(chart: Chart, leak: LeakTrace | None) -> tuple[str, ...]:
+def unit_notes(leak: LeakTrace | None) -> tuple[str, ...]:
     """A loud word where the logged set suction is not what was ordered at the time: a wrong unit looks so.
 
     Their ratio can be right by chance or wrong by a true change not charted, so it decides nothing.

@@ -72,7 +72,7 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     """Every minute's doubt. Where several apply, the one that explains most is kept: see the order below."""
     n, start = len(minutes), minutes.start_ms
     level = due_suction(minutes, handled)
-    off = unit_off(minutes, breath, level) | suction_lost(minutes, level) | laid(handled.off, start, n)
+    off = unit_off(minutes, level) | suction_lost(minutes, level) | laid(handled.off, start, n)
     disconnected = circuit_open(trace, minutes, level) | laid(handled.apart, start, n)
     clamped = laid(handled.clamped, start, n) | (minutes.state == _UNIT_CLAMPED)
     blocked = tube_blocked(minutes, breath, off, level) | _charted_shut(handled, breath, start, n)
@@ -115,7 +115,7 @@ def due_suction(minutes: Minutes, handled: Handling) -> NDArray[np.float64]:
     return np.where(at >= 0, lately[real[np.maximum(at, 0)]], np.nan)
 
 
-def unit_off(minutes: Minutes, breath: Breathing, level: NDArray[np.float64]) -> Flags:
+def unit_off(minutes: Minutes, level: NDArray[np.float64]) -> Flags:
     """The unit says so; or no flow at all, no suction where there should be some, and nothing moves."""
     said = np.isin(minutes.state, _UNIT_OFF)
     with np.errstate(invalid="ignore"):

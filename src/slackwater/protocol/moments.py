@@ -16,11 +16,11 @@ UNITS = {
 NEVER = np.int64(-(1 << 62))
 
 
-def latest_before(times: Times, ends: Times, *, inclusive: bool = True) -> Times:
+def latest_before(times: Times, ends: Times) -> Times:
     """The last of `times` (sorted) at or before each end; NEVER where there is none."""
     if not len(times):
         return np.full(len(ends), NEVER, dtype=np.int64)
-    at = np.searchsorted(times, ends, side="right" if inclusive else "left") - 1
+    at = np.searchsorted(times, ends, side="right") - 1
     return np.where(at >= 0, times[np.maximum(at, 0)], NEVER)
 
 

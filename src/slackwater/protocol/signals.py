@@ -61,8 +61,8 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     value = _worst(signal, clause, min(max(first_needed, int(floor[k])), k), k)
     return Judged(
         clause.id, now, status, clause, value, None, run,
-        _signal_needs(clause, facts, now, codes, run, minutes, width, signal),
-        _signal_evidence(clause, facts, codes, now, first_needed, width), note,
+        _signal_needs(clause, facts, now, run, max(minutes, width)),
+        _signal_evidence(facts, codes, now, first_needed, width), note,
     )  # fmt: skip
 
 
@@ -144,13 +144,11 @@ def _worst(signal: Signal, clause: Clause, first: int, last: int) -> Value:
     return Value(worst_low, None if not np.isfinite(worst_high) else worst_high, UNITS[clause.measure.dimension])
 
 
-def _signal_needs(
-    clause: Clause, facts: Facts, now: Status, codes: Codes, run: Run, minutes: int, width: int, signal: Signal
-) -> tuple[Need, ...]:
+def _signal_needs(clause: Clause, facts: Facts, now: Status, run: Run, minutes: int) -> tuple[Need, ...]:
     if now in (Status.MET, Status.MET_WITH_GAPS):
         return ()
     k = facts.length - 1
-    earliest = run.since_ms + max(minutes, width) * MINUTE_MS
+    earliest = run.since_ms + minutes * MINUTE_MS
     last = facts.grid_start_ms + (k + 1) * MINUTE_MS
     if earliest <= last:  # the run is long enough: only age or averaging stands in the way
         return (Need("data no older than the rule allows"),)
@@ -167,9 +165,7 @@ def _signal_needs(
     return tuple(needs)
 
 
-def _signal_evidence(
-    clause: Clause, facts: Facts, codes: Codes, now: Status, first: int, width: int
-) -> tuple[Span, ...]:
+def _signal_evidence(facts: Facts, codes: Codes, now: Status, first: int, width: int) -> tuple[Span, ...]:
     """What decides: the whole span where met, else the stretches that broke or blurred it, latest first."""
     k = facts.length - 1
     at = facts.grid_start_ms

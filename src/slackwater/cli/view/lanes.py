@@ -52,7 +52,7 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
     column = np.linspace(0, n, width + 1).astype(int)
     spans = list(zip(column[:-1], np.maximum(column[1:], column[:-1] + 1), strict=True))
     out.append(f"{'state':>10} ┤" + "".join(_state(leak.state[a:b], leak.reason[a:b]) for a, b in spans))
-    run = _run(found, n)
+    run = _run(found)
     if run is not None:
         out.append(
             f"{'run':>10} ┤" + "".join("━" if run <= a and b <= found.facts.length + 1 else " " for a, b in spans)
@@ -98,7 +98,7 @@ def _state(states: NDArray[np.int8], reasons: NDArray[np.int8]) -> str:
     return "█" if (states == LEAKING).any() else "·"
 
 
-def _run(found: Assessment, n: int) -> int | None:
+def _run(found: Assessment) -> int | None:
     """First minute of the run below the limit, if the rule has a lasting air clause and one is under way."""
     if found.evaluation is None or found.leak_trace is None:
         return None
