@@ -15,7 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from slackwater.forecast.air import AirClause, Habit, air_times, keeps_clause
+from slackwater.forecast.air import AirClause, air_times
+from slackwater.forecast.habit import Habit, keeps_clause, shares_ahead
 from slackwater.forecast.sampler import first_run_blocks, sampled_records
 from slackwater.leak.filter import kernels
 from slackwater.leak.filter.model import shipped_model
@@ -75,11 +76,13 @@ def main() -> None:
         for n, length, own in ((model.size.cells, MINUTES, ours - trend), (len(links), MINUTES // 10, trend)):
             theirs = cpu_ms(lambda: general(GaussianHMM, n, length).score(seen_by_general(stay, length)), 3)  # noqa: B023
             print(f"hmmlearn, forward pass, {n} states, {length} steps: {theirs:.2f} ms, {theirs / own:.1f} times ours")
-    clause, habit = AirClause(20.0, 480, None), Habit(0.4, 0.4, 0.1)
+    clause, habit = AirClause(20.0, 480, None), Habit(0.4, 0.4, 0.1, 0.2)
     state = run_filter(stay, ()).trend_state
     for days in (2, 7):
-        exact = cpu_ms(lambda: air_times(state, model, links, 20.0, clause, habit, 0.0, horizon_min=days * 1440))  # noqa: B023
-        quiet = keeps_clause(links, 20.0, clause, habit, model.record)
+        length = days * 1440
+        exact = cpu_ms(lambda: air_times(state, model, links, 20.0, clause, habit, 0.0, hour=9.0, horizon_min=length))  # noqa: B023
+        quiet = keeps_clause(links, 20.0, 20.0, habit, model.record)
+        quiet = quiet[shares_ahead(habit, days * 144, 9.0, model.record)]
 
         def paths() -> np.ndarray:
             kept = sampled_records(links, state, quiet, days * 144, 2_000, 1)  # noqa: B023

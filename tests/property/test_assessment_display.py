@@ -13,8 +13,8 @@ import slackwater
 from property.a_small_stay import PROTOCOL, Reading, Stay, healed, judged, stays
 from property.quick_and_many import Laws
 from slackwater.cli.view.answer import answer_text
-from slackwater.cli.view.words import SHAPES, WORDS, amount, bounds
 from slackwater.protocol.status import Status
+from slackwater.report.words import SHAPES, WORDS, amount, bounds
 
 LAWS = Laws()
 SAID = {f"{SHAPES[status]} {word}": status.word for status, word in WORDS.items()}

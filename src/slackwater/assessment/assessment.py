@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from slackwater.assessment.cautions import Caution
+from slackwater.assessment.suction_steps import SuctionStep, suction_steps
 from slackwater.episode.fluid.charted import fluid_intervals
 from slackwater.episode.space import drains_known, this_drain
 from slackwater.episode.types import Chart, Episode
@@ -18,6 +19,7 @@ from slackwater.protocol.evaluation import Evaluation
 from slackwater.protocol.facts import Facts
 from slackwater.protocol.status import Status
 from slackwater.reading.log import Ledger
+from slackwater.reading.zones import clock_hour
 from slackwater.trace.types import Trace
 
 if TYPE_CHECKING:
@@ -96,7 +98,23 @@ class Assessment:
         return forecast(
             self.evaluation, self.facts, self.leak_trace.given, self.leak_trace.filtered,
             fluid=charted_of(record, self.data_until_ms), doubt=standing[0] if standing else None, model=self.model,
+            first_hour=self.first_hour,
         )  # fmt: skip
+
+    @cached_property
+    def suction_steps(self) -> tuple[SuctionStep, ...]:
+        """The leak before and after each change of suction, charted or recorded."""
+        if self.leak_trace is None:
+            return ()
+        return suction_steps(self.leak_trace, self.facts.events.get("suction_change", ()))
+
+    @property
+    def first_hour(self) -> float | None:
+        """Of the ward's clock in the first minute, 0..24: by the zone given, else by that of the log's own stamps."""
+        if self.leak_trace is None or self.trace is None:
+            return None
+        own = self.trace.logs[0].layout.get("time", {}).get("zone", "UTC")
+        return clock_hour(self.leak_trace.minutes.start_ms, self.zone if self.zone != "UTC" else str(own))
 
     @property
     def doubtful(self) -> bool:

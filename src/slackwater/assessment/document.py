@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from slackwater.assessment.assessment import Assessment, LeakNow
+from slackwater.assessment.suction_steps import Side
 from slackwater.forecast.whole import Forecast, Hours
 from slackwater.protocol.evaluation import Judged, Span, Value
 from slackwater.trace.types import Trace
@@ -80,6 +81,13 @@ def document(found: Assessment) -> dict[str, Any]:
         ],
         "leak": _leak(found.leak),
         "forecast": _forecast(found.forecast),
+        "suction_steps": [
+            {
+                "at": stamp(step.at_ms), "minutes": step.minutes, "before": _side(step.before),
+                "after": _side(step.after),
+            }
+            for step in found.suction_steps
+        ],
         "ledger": _ledger(found),
         "history": _history(found.trace),
         "notes": _notes(found),
@@ -135,12 +143,17 @@ def _value(value: Value | None) -> dict[str, Any] | None:
 
 
 def _span(span: Span, found: Assessment, part: Judged) -> dict[str, Any]:
-    rows: list[dict[str, Any]] = []
-    if span.lines:
-        rows = [{"file": found.chart.name, "from_line": line, "to_line": line} for line in span.lines]
-    elif found.trace is not None and (part.clause is None or part.clause.measure.kind == "signal"):
-        rows = _rows(found.trace, span.from_ms, span.to_ms)
+    rows = rows_of(span, found, part)
     return {"from": stamp(span.from_ms), "to": stamp(span.to_ms), "why": span.why or None, "rows": rows}
+
+
+def rows_of(span: Span, found: Assessment, part: Judged) -> list[dict[str, Any]]:
+    """The rows that a stretch of evidence rests on: {file, from_line, to_line}."""
+    if span.lines:
+        return [{"file": found.chart.name, "from_line": line, "to_line": line} for line in span.lines]
+    if found.trace is not None and (part.clause is None or part.clause.measure.kind == "signal"):
+        return _rows(found.trace, span.from_ms, span.to_ms)
+    return []
 
 
 def _rows(trace: Trace, from_ms: int, to_ms: int) -> list[dict[str, Any]]:
@@ -187,6 +200,16 @@ def _forecast(estimate: Forecast | None) -> dict[str, Any]:
         },
         "horizon_h": estimate.horizon_h,
         "provenance": estimate.provenance,
+    }  # fmt: skip
+
+
+def _side(side: Side | None) -> dict[str, Any] | None:
+    if side is None:
+        return None
+    return {
+        "from": stamp(side.from_ms), "to": stamp(side.to_ms), "pressure_cmh2o": number(side.pressure),
+        "flow_ml_per_min": number(side.flow), "largest_ml_per_min": number(side.largest),
+        "conductance_ml_per_min_per_cmh2o": number(side.conductance),
     }  # fmt: skip
 
 

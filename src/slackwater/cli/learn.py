@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
-    from slackwater.forecast.learn import Case
-    from slackwater.leak.filter.model import FilterModel
+    from slackwater.forecast.learn import Case, Learnt, Over
+    from slackwater.protocol.rule import Protocol
 
 FEWEST_STAYS = 20
 
@@ -19,101 +24,149 @@ FEWEST_STAYS = 20
 @click.command("learn")
 @click.argument("folder", metavar="FOLDER")
 @click.option("--protocol", "rules", multiple=True, metavar="NAME|FILE", help="Whose air clause counts; may repeat.")
+@click.option("--zone", metavar="ZONE", help="The ward's time zone, where the logs do not say it.")
 @click.option("--out", "out", metavar="FILE", default="parameters.toml", show_default=True, help="Written here.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Order in which numbers are tried.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Which stays are left out together.")
 @click.option("--start", "start", metavar="FILE", help="Numbers to start from; default: those shipped.")
-@click.option("--rounds", type=click.IntRange(1, 10), default=2, show_default=True, help="Rounds over all numbers.")
+@click.option(
+    "--rounds", type=click.IntRange(1, 5), default=1, show_default=True, help="Steps taken; five times dearer."
+)
+@click.option("--jobs", type=click.IntRange(1), help="Processes; default: one for each core.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 def command(
-    folder: str, rules: tuple[str, ...], out: str, seed: int, start: str | None, rounds: int, as_json: bool
-) -> None:
+    folder: str, rules: tuple[str, ...], zone: str | None, out: str, seed: int, start: str | None, rounds: int,
+    jobs: int | None, as_json: bool,
+) -> None:  # fmt: skip
     """Learn the filter's numbers anew from past drains, and say on stays left out whether that helped.
 
     FOLDER holds a folder for each stay, as `slackwater simulate --cohort` writes them: log*.csv with layout.toml,
-    and where there are some chart.csv and episode.toml. Every fourth stay is left out of the learning; half of those
-    set the calibration, the others score. The file says where its numbers come from; nothing is used until you say so.
+    and where there are some chart.csv and episode.toml. The file says where its numbers come from and how sure each
+    is; nothing is used until you give it to `slackwater assess --numbers`.
 
     \b
     Example:
-      slackwater simulate --cohort 40 --seed 5 --out past
+      slackwater simulate --cohort 60 --seed 5 --out past
       slackwater learn past --out ours.toml
     """
-    from slackwater.cli.files import write_whole
+    from slackwater.cli.files import refuse_overwriting, write_whole
+    from slackwater.cli.inputs import read_numbers, read_protocol
+    from slackwater.cli.instants import ward_zone
     from slackwater.errors import UsageError
     from slackwater.forecast.learn import learnt
-    from slackwater.leak.filter.model import to_toml
+    from slackwater.leak.filter.model import shipped_model, to_toml
 
-    stays = _stays(folder, rules or ("air-20-8h",))
-    if len(stays) < FEWEST_STAYS:
-        raise UsageError(
-            f"holds {len(stays)} stays that a forecast could have been made for", where=folder,
-            mend=f"Give at least {FEWEST_STAYS} past drains.",
-        )  # fmt: skip
-    found = learnt(stays, _start(start), seed=seed, rounds=rounds, source=f"{len(stays)} stays, seed {seed}", say=_say)
+    if out != "-" and not (Path(out).parent.is_dir() and not Path(out).is_dir()):
+        raise UsageError("cannot be written there", where=out, mend="Name a file in a folder that is there.")
+    refuse_overwriting(out, (start, *rules))
+    ward_zone(zone)  # a wrong one is refused before the work
+    bundles, protocols = _bundles(folder), [read_protocol(name) for name in rules or ("air-20-8h",)]
+    model = shipped_model() if start is None else read_numbers(start)
+    with _workers(jobs or os.cpu_count() or 1) as over:
+        stays = _stays(bundles, protocols, zone or "UTC", over)
+        if len(stays) < FEWEST_STAYS:
+            raise UsageError(
+                f"holds {len(bundles)} stays, of which a forecast could have been made for {len(stays)}", where=folder,
+                mend=f"Give past drains until it is {FEWEST_STAYS}.",
+            )  # fmt: skip
+        began = "those that come with the program" if start is None else "other numbers"
+        source = f"{len(stays)} past stays of the unit's own (seed {seed}), in {rounds} step(s) from {began}"
+        found = learnt(stays, model, seed=seed, rounds=rounds, source=source, over=over, say=_say)
+    _say("")
     write_whole(out, to_toml(found.model, found.uncertainty).encode())
-    figures = {"stays": len(stays), "crps_h_before": round(found.before_h, 3), "crps_h_after": round(found.after_h, 3)}
     if as_json:
-        click.echo(json.dumps({**figures, "file": out}))
-        return
-    helped = found.after_h < found.before_h
-    click.echo(f"{len(stays)} stays; on those left out CRPS was {found.before_h:.2f} h and is {found.after_h:.2f} h")
-    click.echo(f"wrote {out}" + ("" if helped else "; it did NOT help there: keep the old numbers"))
+        figures = {"cases": found.cases, "crps_h_before": found.before_h, "crps_h_after": found.after_h}
+        click.echo(json.dumps({"stays": len(stays), **figures, "gain_error_h": found.gain_error_h, "file": out}))
+    else:
+        click.echo(_says(found, len(stays), len(bundles), out))
+
+
+def _says(found: Learnt, stays: int, of: int, out: str) -> str:
+    """What was found, and whether to use it."""
+    gain = found.before_h - found.after_h
+    if gain <= 0:
+        verdict = "They did NOT help there: keep the old numbers."
+    elif gain < 2 * found.gain_error_h:
+        verdict = "That may be chance: keep the old numbers, or give more stays."
+    else:
+        verdict = "They helped there."
+    return (
+        f"{stays} stays of {of} gave {found.cases} forecasts, each by numbers learnt without its stay.\n"
+        f"CRPS was {found.before_h:.2f} h and is {found.after_h:.2f} h (fell by {gain:.2f}, standard error "
+        f"{found.gain_error_h:.2f}). {verdict}\nwrote {out}"
+    )
 
 
 def _say(text: str) -> None:
     if sys.stderr.isatty():
-        click.echo(f"\r{text:<78.78}", nl=False, err=True)
+        click.echo(f"\r{text:<78.78}" if text else f"\r{'':<78}\r", nl=False, err=True)
 
 
-def _start(path: str | None) -> FilterModel:
-    from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes
-    from slackwater.leak.filter.model import from_toml, shipped_model
+@contextmanager
+def _workers(jobs: int) -> Iterator[Over]:
+    """`map` in so many processes; whatever stops the work stops them at once."""
+    if jobs == 1:
+        yield map
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import active_children, get_context
 
-    return shipped_model() if path is None else from_toml(read_bytes(path, LARGEST_TEXT).decode(), name_of(path))
+    pool = ProcessPoolExecutor(jobs, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_DFL))
+    try:
+        yield pool.map
+    except BaseException:
+        for child in active_children():
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
-def _stays(folder: str, rules: tuple[str, ...]) -> list[list[Case]]:
-    from slackwater.cli.inputs import read_protocol
-    from slackwater.errors import SlackwaterError, UsageError
-    from slackwater.forecast.learn import cases
+def _bundles(folder: str) -> list[Path]:
+    from slackwater.errors import UsageError
 
     root = Path(folder)
     bundles = sorted(path.parent for path in root.glob("*/layout.toml")) if root.is_dir() else []
     if not bundles:
         raise UsageError("holds no folder with a layout.toml", where=folder, mend="Give one folder for each stay.")
-    protocols = [read_protocol(name) for name in rules]
+    return bundles
+
+
+def _stays(bundles: list[Path], protocols: list[Protocol], zone: str, over: Over) -> list[list[Case]]:
+    """The stays that a forecast could have been made for; what cannot be read is named and left out."""
     found: list[list[Case]] = []
-    for number, bundle in enumerate(bundles, start=1):
+    for number, (bundle, read) in enumerate(
+        zip(bundles, over(partial(_cases, protocols, zone), bundles), strict=True), 1
+    ):
         _say(f"reading {number} of {len(bundles)}")
-        try:
-            found += [given for past in _pasts(bundle, protocols) if (given := list(cases(past)))]
-        except SlackwaterError as error:
-            click.echo(f"{bundle.name}: left out: {error}", err=True)
+        if isinstance(read, str):
+            click.echo(f"{bundle.name}: left out: {read}", err=True)
+        elif read:
+            found.append(read)
     return found
 
 
-def _pasts(bundle: Path, protocols: list) -> list:  # type: ignore[type-arg]
+def _cases(protocols: list[Protocol], zone: str, bundle: Path) -> list[Case] | str:
+    """The cases of one stay, those of a clause together; or why it cannot be read."""
     from slackwater.assessment.assess import assess
     from slackwater.cli.inputs import read_chart_file, read_episode_file, read_logs
+    from slackwater.errors import SlackwaterError
+    from slackwater.forecast.learn import cases
     from slackwater.forecast.past import past_of
-    from slackwater.leak.filter.run import seen
-    from slackwater.leak.words import NO_REASON
 
     chart, episode = bundle / "chart.csv", bundle / "episode.toml"
-    logs = read_logs([str(path) for path in sorted(bundle.glob("log*.csv"))], str(bundle / "layout.toml"), 0.05)
-    pasts = []
-    for protocol in protocols:
-        found = assess(
-            logs, protocol=protocol,
-            chart=read_chart_file(str(chart), "UTC") if chart.exists() else None,
-            episode=read_episode_file(str(episode)) if episode.exists() else None,
-        )  # fmt: skip
-        leak, judged = found.leak_trace, found.evaluation
-        if leak is None or judged is None:
-            continue
-        usable = leak.doubt.reason == NO_REASON
-        step = max((log.flow_step_ul_per_min for log in logs), default=0) / 1000
-        given = seen(leak.minutes, usable, step, bursts_visible=leak.found.visible)
-        made = [past_of(one, found.facts, given) for one in judged.criteria]
-        pasts += [past for past in made if past is not None]
-    return pasts
+    found: list[Case] = []
+    try:
+        logs = read_logs([str(path) for path in sorted(bundle.glob("log*.csv"))], str(bundle / "layout.toml"), 0.05)
+        charted = read_chart_file(str(chart), zone) if chart.exists() else None
+        about = read_episode_file(str(episode)) if episode.exists() else None
+        for protocol in protocols:
+            judged = assess(logs, protocol=protocol, chart=charted, episode=about, zone=zone)
+            leak, evaluation = judged.leak_trace, judged.evaluation
+            if leak is None or evaluation is None:
+                continue
+            for one in evaluation.criteria:
+                past = past_of(one, judged.facts, leak.given, judged.first_hour)
+                found += [] if past is None else cases(past)
+    except SlackwaterError as error:
+        return str(error)
+    return found

@@ -1,19 +1,24 @@
-"""Learn the numbers of the trend, the record and the calibration from past stays.
+"""Learn the numbers of the trend, the record and the calibration from past stays, and say whether that helped.
 
-Numbers are moved one at a time, each by a factor, and kept where the score over all stays improves. The score is
-the CRPS of the clause's time at several cuts (a proper score, so honest chances win) plus a share of how unlikely
-the blocks themselves were (their log likelihood by the same filter). Seeded; no number is taken from a patient.
+The score is the CRPS of the clause's time at several cuts (a proper score, so honest chances win) less a share of
+how likely the blocks themselves were. Every stay is forecast by numbers, and corrected by a calibration, that were
+learnt without it; those forecasts set the calibration of the numbers learnt from all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
+from itertools import groupby
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.forecast.air import AirClause, Times, air_times, habit_of
+from slackwater.forecast.air import AirClause, Times, air_times
+from slackwater.forecast.habit import habit_of
+from slackwater.forecast.moves import Step, step, tries
 from slackwater.forecast.score import crps_h
 from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel
 from slackwater.leak.filter.run import Blocks, Seen, blocks, run_trend
@@ -25,6 +30,9 @@ GRID_H = np.arange(0.0, HORIZON_H + 1e-9, BLOCK_MIN / 60.0)
 CUTS_H = (24, 36, 48, 72)
 LEAST_MIN = 6 * 60  # usable minutes before a cut counts
 LIKELIHOOD_SHARE = 0.3  # hours of CRPS that one unit of mean log likelihood a block is worth (ours)
+STAYS_A_TASK = 6
+QUARTERS = 4  # parts of the stays, each forecast by what was learnt from the others
+CALIBRATION_PULL = 1000.0  # hours of CRPS over all cases, for a correction that moves by 1: few stays move it little
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +48,7 @@ class Past:
     within: NDArray[np.bool_]
     met: NDArray[np.bool_]
     operation: str | None = None
+    first_hour: float | None = None  # of the ward's clock in the first minute
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,10 +99,11 @@ def forecast_cases(found: Sequence[Case], model: FilterModel) -> tuple[Floats, f
         done = upto
         habit = habit_of(
             past.given.until(case.minute), past.worst_high[: case.minute], past.clause.limit_ml_per_min,
-            trend.softness_ml_per_min, model.record,
+            trend.softness_ml_per_min, model.record, past.first_hour,
         )  # fmt: skip
+        hour = None if past.first_hour is None else past.first_hour + case.minute / 60.0
         times = air_times(
-            state, with_trend, None, case.drive_cmh2o, past.clause, habit, case.run_min,
+            state, with_trend, None, case.drive_cmh2o, past.clause, habit, case.run_min, hour=hour,
             horizon_min=round(HORIZON_H * 60),
         )  # fmt: skip
         out[k] = on_grid(times)
@@ -109,117 +119,61 @@ def _part(given: Blocks, first: int, end: int) -> Blocks:
     return Blocks(*(np.ascontiguousarray(getattr(given, field.name)[first:end]) for field in fields(Blocks)))
 
 
-def scores(stays: Sequence[Sequence[Case]], model: FilterModel) -> Floats:
-    """One score a stay: mean CRPS of its cases, hours, less a share of its blocks' mean log likelihood."""
-    out = np.empty(len(stays))
-    for k, found in enumerate(stays):
-        chances, likely = forecast_cases(found, model)
-        crps = [crps_h(GRID_H, row, case.time_h) for row, case in zip(chances, found, strict=True)]
-        out[k] = float(np.mean(crps)) - LIKELIHOOD_SHARE * likely
+Stay = Sequence[Case]  # all cases of a stay; those of one clause together
+
+
+def scores(stays: Sequence[Stay], models: Sequence[FilterModel]) -> Floats:
+    """Stays x models: mean CRPS of a stay's cases, hours, less a share of its blocks' mean log likelihood."""
+    out = np.empty((len(stays), len(models)))
+    for column, model in enumerate(models):
+        for row, stay in enumerate(stays):
+            found = [forecast_cases(cuts, model) for cuts in by_clause(stay)]
+            crps = corrected_crps(stay, np.concatenate([chances for chances, _ in found]), model)
+            out[row, column] = crps.mean() - LIKELIHOOD_SHARE * np.mean([likely for _, likely in found])
     return out
 
 
-Numbers = tuple[str, str, int]  # part, field, index (-1: not a list)
+def chances_of(stays: Sequence[Stay], model: FilterModel) -> list[Floats]:
+    """F on GRID_H for the cases of each stay, uncorrected."""
+    return [np.concatenate([forecast_cases(cuts, model)[0] for cuts in by_clause(stay)]) for stay in stays]
 
 
-def learnable(model: FilterModel) -> list[Numbers]:
-    """Numbers that learning may move: rates and chances of the trend, and the record's."""
-    fixed = {"levels", "lowest_ml_per_min", "spacing", "reference_cmh2o", "softness_ml_per_min", "sharpness", "stray"}
-    found: list[Numbers] = []
-    for part in ("trend", "record"):
-        for field in fields(getattr(model, part)):
-            value = getattr(getattr(model, part), field.name)
-            if field.name not in fixed:
-                found += [(part, field.name, k) for k in range(len(value))] if isinstance(value, tuple) else [
-                    (part, field.name, -1)
-                ]  # fmt: skip
-    return found
+def corrected_crps(stay: Stay, chances: Floats, model: FilterModel) -> Floats:
+    """CRPS of each case, hours, after the model's correction for its clause."""
+    return np.array(
+        [
+            crps_h(GRID_H, corrected(row, model.calibration_for(case.past.clause.bin_min)), case.time_h)
+            for row, case in zip(chances, stay, strict=True)
+        ]
+    )
 
 
-CHANCES = ("effort_left", "bursts_sealed", "bursts_effort", "bursts_leaking", "sealed", "effort_only", "sealed_breaks",
-           "effort_breaks", "sealed_share")  # fmt: skip
+def by_clause(stay: Stay) -> list[list[Case]]:
+    """The cases of a stay, a list for each clause."""
+    return [list(cuts) for _, cuts in groupby(stay, key=lambda case: id(case.past))]
 
 
-def moved(model: FilterModel, number: Numbers, factor: float) -> FilterModel:
-    """The model with one number multiplied; chances stay below 0.9."""
-    part, name, index = number
-    owner = getattr(model, part)
-    value = getattr(owner, name)
-    if index < 0:
-        new = min(value * factor, 0.9) if name in CHANCES else value * factor
-    else:
-        new = tuple(v * factor if k == index else v for k, v in enumerate(value))
-    if name in ("sealed", "effort_only") and model.trend.sealed + model.trend.effort_only > 0.85 and factor > 1:
-        return model
-    return replace(model, **{part: replace(owner, **{name: new})})
+def calibration(chances: Floats, times_h: Sequence[float], start: Calibration, knots: int = 9) -> Calibration:
+    """A monotone map of F, so that among stays that the other numbers never saw F(T) is evenly spread.
 
-
-def search(
-    stays: Sequence[Sequence[Case]], start: FilterModel, *, seed: int, factors: Sequence[float] = (1.7, 1.3),
-    say: Callable[[str], None] | None = None,
-) -> FilterModel:  # fmt: skip
-    """Move numbers one at a time, in seeded random order, one round a factor; keep what helps."""
-    rng = np.random.default_rng(seed)
-    best, model = float(scores(stays, start).mean()), start
-    for factor in factors:
-        numbers = learnable(model)
-        for pick in rng.permutation(len(numbers)).tolist():
-            for times in (factor, 1.0 / factor):
-                tried = moved(model, numbers[pick], times)
-                score = float(scores(stays, tried).mean())
-                if score < best - 1e-5:
-                    best, model = score, tried
-                    again = moved(model, numbers[pick], times)
-                    score = float(scores(stays, again).mean())
-                    if score < best - 1e-5:
-                        best, model = score, again
-                    if say:
-                        say(f"{numbers[pick]} x {times:.2f}: {best:.4f}")
-                    break
-    return model
-
-
-def uncertainty(stays: Sequence[Sequence[Case]], model: FilterModel, *, factor: float = 1.3) -> dict[str, float]:
-    """Standard error of each number's logarithm, from curvature and spread of the stays' own scores (sandwich)."""
-    base = scores(stays, model)
-    step = float(np.log(factor))
-    found: dict[str, float] = {}
-    for part, name, index in learnable(model):
-        up = scores(stays, moved(model, (part, name, index), factor))
-        down = scores(stays, moved(model, (part, name, index), 1.0 / factor))
-        curvature = float((up - 2.0 * base + down).mean()) / step**2
-        slope = (up - down) / (2.0 * step)
-        key = name if index < 0 else f"{name}.{index}"
-        flat = curvature <= 1e-6
-        found[f"{part}.{key}"] = float("inf") if flat else float(slope.std() / np.sqrt(len(stays)) / curvature)
-    return found
-
-
-def calibration(stays: Sequence[Sequence[Case]], model: FilterModel, knots: int = 9) -> Calibration:
-    """A monotone map of F, so that among stays not used for the other numbers F(T) is evenly spread.
-
-    Stays whose time lies beyond the horizon tell only that F(T) is above F(horizon): the map is fitted to the
-    times by least CRPS among maps through (0, 0) and (1, 1), with `knots` even knots, by coordinate descent.
+    Cases whose time lies beyond the horizon tell only that F(T) is above F(horizon): the map is fitted to the
+    times by least CRPS among maps with `knots` even knots, by coordinate descent from `start`, to which it is pulled.
     """
-    rows, times = [], []
-    for found in stays:
-        rows.append(forecast_cases(found, model)[0])
-        times += [case.time_h for case in found]
-    chances = np.concatenate(rows)
     knot = np.linspace(0.0, 1.0, knots)
-    observed = knot.copy()
+    first = np.interp(knot, start.forecast, start.observed)
+    pull = CALIBRATION_PULL / max(len(times_h), 1)
 
     def cost(values: Floats) -> float:
         mapped = np.interp(chances, knot, values)
-        mean = np.mean([crps_h(GRID_H, row, time) for row, time in zip(mapped, times, strict=True)])
-        return float(mean) + 0.5 * float(np.square(np.diff(values - knot)).sum())  # a gentle pull to no change
+        mean = np.mean([crps_h(GRID_H, row, time) for row, time in zip(mapped, times_h, strict=True)])
+        return float(mean) + pull * float(np.square(values - first).sum())
 
-    best = cost(observed)
-    for step in (0.08, 0.04, 0.02):
+    observed, best = first.copy(), cost(first)
+    for size in (0.08, 0.04, 0.02):
         for k in [*range(1, knots - 1), knots - 1]:
             for sign in (1.0, -1.0):
                 tried = observed.copy()
-                tried[k] += sign * step
+                tried[k] += sign * size
                 tried = np.clip(np.maximum.accumulate(tried), 0.0, 1.0)
                 score = cost(tried)
                 if score < best - 1e-6:
@@ -233,48 +187,99 @@ def corrected(chances: Floats, correction: Calibration) -> Floats:
     return np.asarray(np.interp(chances, correction.forecast, correction.observed))
 
 
-def corrected_model(stays: Sequence[Sequence[Case]], model: FilterModel) -> FilterModel:
-    """The model with a correction for each kind of clause that the stays hold."""
-    on_means = [cuts for cuts in stays if cuts[0].past.clause.bin_min is not None]
-    on_readings = [cuts for cuts in stays if cuts[0].past.clause.bin_min is None]
-    found = model
-    if on_readings:
-        found = replace(found, calibration=calibration(on_readings, model))
-    if on_means:
-        found = replace(found, calibration_of_means=calibration(on_means, model))
-    return found
+def recalibrated(model: FilterModel, stays: Sequence[Stay], chances: Sequence[Floats]) -> FilterModel:
+    """The model with a correction for each kind of clause that the stays hold, fitted to these chances."""
+    told: dict[bool, tuple[list[Floats], list[float]]] = {True: ([], []), False: ([], [])}
+    for stay, rows in zip(stays, chances, strict=True):
+        for row, case in zip(rows, stay, strict=True):
+            kept, times = told[case.past.clause.bin_min is not None]
+            kept.append(row)
+            times.append(case.time_h)
+    means, readings = told[True], told[False]
+    if readings[0]:
+        model = replace(model, calibration=calibration(np.array(readings[0]), readings[1], model.calibration))
+    if means[0]:
+        again = calibration(np.array(means[0]), means[1], model.calibration_of_means)
+        model = replace(model, calibration_of_means=again)
+    return model
 
 
 @dataclass(frozen=True, eq=False)
 class Learnt:
-    """Learnt numbers; CRPS in hours on stays that neither learning nor calibration saw, before and after."""
+    """Learnt numbers and the standard error of their logarithms; mean CRPS in hours before and after.
+
+    Both are over the same cases, each forecast by numbers learnt without its stay; gain_error_h: standard error of
+    their difference, by stay.
+    """
 
     model: FilterModel
-    uncertainty: dict[str, float]
+    uncertainty: Mapping[str, float]
+    cases: int
     before_h: float
     after_h: float
+    gain_error_h: float
+
+
+Over = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 
 def learnt(
-    stays: Sequence[Sequence[Case]], start: FilterModel, *, seed: int, rounds: int, source: str,
-    say: Callable[[str], None] | None = None,
+    stays: Sequence[Stay], start: FilterModel, *, seed: int, rounds: int, source: str, over: Over = map,
+    say: Callable[[str], None] = lambda text: None,
 ) -> Learnt:  # fmt: skip
-    """Learn on three stays of four; calibrate on half of the rest; score on the other half."""
-    order = np.random.default_rng(seed).permutation(len(stays)).tolist()
-    own = [stays[k] for k in order[: len(stays) * 3 // 4]]
-    rest = [stays[k] for k in order[len(stays) * 3 // 4 :]]
-    factors = [1.7 * 0.75**k if k < 3 else 1.15 for k in range(rounds)]
-    plain = replace(start, calibration=Calibration(), calibration_of_means=Calibration())
-    model = search(own, plain, seed=seed, factors=factors, say=say)
-    model = replace(corrected_model(rest[::2], model), provenance=f"learnt from {source}")
-    doubt = {name: value for name, value in uncertainty(own, model).items() if np.isfinite(value)}
-    return Learnt(model, doubt, mean_crps_h(rest[1::2], start), mean_crps_h(rest[1::2], model))
+    """Learn from all stays; and likewise from all but a quarter, to see what numbers so learnt do on that quarter.
+
+    seed: of the quarters. rounds: of steps. over: as `map`, perhaps in several processes.
+    """
+    quarter = np.random.default_rng(seed).permutation(len(stays)) % QUARTERS
+    models, last = [start] * (QUARTERS + 1), Step({}, {})
+    for number in range(rounds):
+        table = None
+        for k in range(QUARTERS + 1):  # the last learns from all
+            say(f"learning: round {number + 1} of {rounds}, part {k + 1} of {QUARTERS + 1}")
+            own = quarter != k
+            if number == 0:  # all begin alike, so the same tries serve
+                table = _tried(stays, start, over) if table is None else table
+                last = step(start, table[own])
+            else:
+                last = step(models[k], _tried(_those(stays, own), models[k], over))
+            models[k] = last.taken(models[k])
+    say("forecasting the stays left out")
+    before = _chances(stays, start, over)
+    after = list(before)
+    for k in range(QUARTERS):
+        at = np.flatnonzero(quarter == k).tolist()
+        for one, rows in zip(at, _chances([stays[i] for i in at], models[k], over), strict=True):
+            after[one] = rows
+    was = [corrected_crps(stay, rows, start) for stay, rows in zip(stays, before, strict=True)]
+    now = list(was)
+    for k in range(QUARTERS):
+        others = np.flatnonzero(quarter != k).tolist()
+        own_model = recalibrated(models[k], [stays[i] for i in others], [after[i] for i in others])
+        for i in np.flatnonzero(quarter == k).tolist():
+            now[i] = corrected_crps(stays[i], after[i], own_model)
+    model = replace(recalibrated(models[-1], stays, after), provenance=f"learnt from {source}")
+    n = sum(map(len, stays))
+    gain = np.array([(mine - old).sum() for mine, old in zip(now, was, strict=True)])
+    off = gain - gain.sum() / n * np.array([len(stay) for stay in stays])
+    return Learnt(
+        model, last.error, n, float(np.concatenate(was).mean()), float(np.concatenate(now).mean()),
+        float(np.sqrt((off**2).sum() * len(stays) / (len(stays) - 1)) / n),
+    )  # fmt: skip
 
 
-def mean_crps_h(stays: Sequence[Sequence[Case]], model: FilterModel) -> float:
-    """Mean CRPS over all cases, hours, with the calibration."""
-    found: list[float] = []
-    for cuts in stays:
-        chances = corrected(forecast_cases(cuts, model)[0], model.calibration_for(cuts[0].past.clause.bin_min))
-        found += [crps_h(GRID_H, row, case.time_h) for row, case in zip(chances, cuts, strict=True)]
-    return float(np.mean(found)) if found else float("nan")
+def _those(stays: Sequence[Stay], which: NDArray[np.bool_]) -> list[Stay]:
+    return [stay for stay, one in zip(stays, which.tolist(), strict=True) if one]
+
+
+def _tried(stays: Sequence[Stay], model: FilterModel, over: Over) -> Floats:
+    return np.concatenate(list(over(partial(scores, models=tries(model)), _parts(stays))))
+
+
+def _chances(stays: Sequence[Stay], model: FilterModel, over: Over) -> list[Floats]:
+    return [rows for part in over(partial(chances_of, model=model), _parts(stays)) for rows in part]
+
+
+def _parts(stays: Sequence[Stay]) -> list[Sequence[Stay]]:
+    """A task each: some stays, so that what is made once a model serves them all."""
+    return [stays[k : k + STAYS_A_TASK] for k in range(0, len(stays), STAYS_A_TASK)]

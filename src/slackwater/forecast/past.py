@@ -14,8 +14,11 @@ from slackwater.protocol.status import Status
 from slackwater.protocol.windows import window_codes
 
 
-def past_of(judged: Judged, facts: Facts, given: Seen) -> Past | None:
-    """None where the clause is no air clause that runs over time, or the unit's step straddles its limit."""
+def past_of(judged: Judged, facts: Facts, given: Seen, first_hour: float | None = None) -> Past | None:
+    """None where the clause is no air clause that runs over time, or the unit's step straddles its limit.
+
+    first_hour: of the ward's clock in the first minute; None where not known.
+    """
     clause = judged.clause
     if clause is None or clause.measure.kind != "signal" or clause.limit is None or clause.lasting_s is None:
         return None
@@ -33,4 +36,5 @@ def past_of(judged: Judged, facts: Facts, given: Seen) -> Past | None:
         np.asarray(within),
         np.asarray(judged.timeline == Status.MET),
         operation if isinstance(operation, str) else None,
+        first_hour,
     )

@@ -14,14 +14,14 @@ def sampled_records(
     links: Chain, state: Floats, quiet: Floats, blocks: int, paths: int, seed: int
 ) -> NDArray[np.bool_]:
     """paths x blocks: does the block's record keep the clause? From the chances of each state now (`state`)
-    and of each state's block keeping it (`quiet`)."""
+    and, blocks x states, of each state's block keeping it (`quiet`)."""
     rng = np.random.default_rng(seed)
     at = rng.choice(len(links), size=paths, p=state / state.sum())
     cumulated = np.cumsum(links.passes, axis=1)
     kept = np.empty((paths, blocks), dtype=np.bool_)
     for k in range(blocks):
         at = (cumulated[at] < rng.random(paths)[:, None]).sum(axis=1).clip(0, len(links) - 1)
-        kept[:, k] = rng.random(paths) < quiet[at]
+        kept[:, k] = rng.random(paths) < quiet[k, at]
     return kept
 
 

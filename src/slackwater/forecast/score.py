@@ -31,10 +31,14 @@ def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
 
 
 def covers(grid_h: Floats, chance: Floats, time_h: float, low: float = 0.1, high: float = 0.9) -> bool:
-    """Whether the central interval holds min(T, horizon); a quantile beyond the horizon is the horizon."""
+    """Whether the central interval holds min(T, horizon); a quantile beyond the horizon is the horizon.
+
+    A run under way completes at a moment, somewhere within a step of the grid: all of that step counts.
+    """
     end = float(grid_h[-1])
     time = min(time_h, end)
-    return quantile_h(grid_h, chance, low) - 1e-9 <= time <= quantile_h(grid_h, chance, high) + 1e-9
+    step = float(grid_h[1] - grid_h[0])
+    return quantile_h(grid_h, chance, low) - step - 1e-9 <= time <= quantile_h(grid_h, chance, high) + 1e-9
 
 
 def quantile_h(grid_h: Floats, chance: Floats, share: float) -> float:

@@ -5,14 +5,16 @@ It never counts as a clause. Withheld where it was never tried or the data are t
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from slackwater.forecast.air import MET_NOW, AirClause, Floats, Times, air_times, calibrated, habit_of
+from slackwater.forecast.air import MET_NOW, AirClause, Floats, Times, air_times, calibrated
 from slackwater.forecast.fluid import Charted, fluid_times
 from slackwater.forecast.fluid import why_withheld as fluid_withheld
+from slackwater.forecast.habit import habit_of
 from slackwater.forecast.outlast import outlasts
 from slackwater.leak.filter.model import FilterModel, shipped_model
 from slackwater.leak.filter.run import Filtered, Seen
@@ -69,11 +71,12 @@ class Forecast:
 
 def forecast(
     evaluation: Evaluation, facts: Facts, given: Seen, filtered: Filtered, *, fluid: Sequence[Charted] = (),
-    doubt: str | None = None, model: FilterModel | None = None,
+    doubt: str | None = None, model: FilterModel | None = None, first_hour: float | None = None,
 ) -> Forecast:  # fmt: skip
     """The forecast at `facts.now_ms`, on the minutes of `facts`' grid (`given` covers the same minutes or more).
 
     fluid: charted amounts, hours from the end of the data. doubt: a reason of the caller's to withhold all.
+    first_hour: of the ward's clock in the grid's first minute, 0..24; None where not known.
     """
     model = model or shipped_model()
     given = given.until(facts.length)
@@ -89,7 +92,7 @@ def forecast(
         if clause.measure.kind in ("word", "number", "span") and judged.status not in _GOOD:
             waiting.append(judged.id)
             continue
-        one = _clause_times(judged, clause, facts, given, filtered, fluid, model, reason)
+        one = _clause_times(judged, clause, facts, given, filtered, fluid, model, reason, first_hour)
         if isinstance(one, str):
             found[judged.id] = Hours(None, None, one)
             reasons.append(one)
@@ -153,18 +156,23 @@ def hours(times: Times) -> Hours:
     """As the assessment says it."""
     if times is MET_NOW:
         return Hours(dict.fromkeys(SHARES, 0.0), dict.fromkeys(BY_HOURS, 1.0))
-    quantiles: dict[str, float | None] = {}
-    for name, share in SHARES.items():
-        minutes = times.quantile(share)
-        quantiles[name] = None if minutes is None else round(minutes / 60.0, 2)
+    quantiles = {name: _tenth(times.quantile(share), share) for name, share in SHARES.items()}
     end_h = float(times.minutes[-1]) / 60.0
     by = {hour: round(times.by(hour * 60.0), 4) for hour in BY_HOURS if hour <= end_h + 0.5}
     return Hours(quantiles, by)
 
 
+def _tenth(minutes: float | None, share: float) -> float | None:
+    """In tenths of an hour, rounded outward: a run completes at a moment, and no forecast is finer than that."""
+    if minutes is None:
+        return None
+    tenths = minutes / 6.0
+    return (math.floor(tenths) if share < 0.5 else math.ceil(tenths) if share > 0.5 else round(tenths)) / 10.0
+
+
 def _clause_times(
     judged: Judged, clause: Clause, facts: Facts, given: Seen, filtered: Filtered, fluid: Sequence[Charted],
-    model: FilterModel, reason: str | None,
+    model: FilterModel, reason: str | None, first_hour: float | None,
 ) -> Times | str:  # fmt: skip
     if judged.status in _GOOD:
         return MET_NOW
@@ -177,12 +185,13 @@ def _clause_times(
         return reason
     if kind != "signal" or clause.lasting_s is None or clause.comparison not in ("below", "at_most"):
         return "this clause is of a kind that is not forecast"
-    return _air_times(judged, clause, facts, given, filtered, model)
+    return _air_times(judged, clause, facts, given, filtered, model, first_hour)
 
 
 def _air_times(
-    judged: Judged, clause: Clause, facts: Facts, given: Seen, filtered: Filtered, model: FilterModel
-) -> Times | str:
+    judged: Judged, clause: Clause, facts: Facts, given: Seen, filtered: Filtered, model: FilterModel,
+    first_hour: float | None,
+) -> Times | str:  # fmt: skip
     signal = facts.signals.get((clause.measure_name, clause.scope))
     if signal is None or clause.limit is None or clause.lasting_s is None:
         return "no log holds this measure"
@@ -195,12 +204,13 @@ def _air_times(
     own = replace(model, trend=trend)
     worst = largest_looked_at(signal, clause)
     air = AirClause(clause.limit, round(clause.lasting_s / 60.0), clause.bin_min)
-    habit = habit_of(given, worst, air.limit_ml_per_min, trend.softness_ml_per_min, model.record)
+    habit = habit_of(given, worst, air.limit_ml_per_min, trend.softness_ml_per_min, model.record, first_hour)
     run = judged.run.seconds / 60.0 if judged.run is not None else 0.0
     lately = np.where(given.usable, given.drive_cmh2o, np.nan)[-OLDEST_MIN:]
     drive = float(np.nanmean(lately))
     times = air_times(
         filtered.trend_state, own, chain(trend), drive, air, habit, min(run, air.lasting_min - 1.0),
+        hour=None if first_hour is None else first_hour + len(given) / 60.0,
         horizon_min=round(model.calibration.horizon_h * 60.0),
     )  # fmt: skip
     return calibrated(times, model.calibration_for(clause.bin_min))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.leak import kernels
-from slackwater.trace.types import NONE, Minutes, Trace
+from slackwater.trace.types import MINUTE_MS, NONE, Minutes, Trace
 
 BLOCK_MIN = 4  # minutes looked at together: long enough to tell a wandering rhythm from a clock's
 SMALLEST_SWING_CMH2O = 1.0  # below this a heartbeat or the pump explains it as well
@@ -22,6 +22,7 @@ SHARE_OF_OWN = 0.3  # of the patient's own usual swing
 LINE_SHARE = 0.75  # of the band's power within one line of the spectrum: a pump, not a patient
 LOW_HZ, HIGH_HZ = 0.1, 0.75  # 6 to 45 breaths a minute
 IN_BAND_SHARE = 0.3  # of all movement above the slowest breathing
+SHOWS_SWING_MS = 10_000  # from one reading to the next, at the most, for a minute to show a swing
 ANSWERS = 0.35  # correlation of flow with pressure from which the flow 'answers'
 
 
@@ -36,6 +37,7 @@ class Breathing:
     gauge_cmh2o: float  # what the pressure's print can tell apart
     fast_enough: bool  # the log could show a swing at all
     rate_per_min: NDArray[np.float64]  # by block, spread over its minutes; NaN where unclear
+    stir: NDArray[np.float64] | None = None  # cmH2O from one reading to the next, in slow logs
 
 
 def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Breathing:
@@ -46,13 +48,14 @@ def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Br
     if few.all():  # a slow log: only its own extremes can show a swing
         swing = minutes.pressure_max - minutes.pressure_min
         swing = np.where(minutes.pressure_readings >= 1, swing, np.nan)
-        if trace.pressure_min_mcmh2o is None and trace.every_ms > 10_000:
+        if trace.pressure_min_mcmh2o is None and trace.every_ms > SHOWS_SWING_MS:
             swing = np.full(n, np.nan)
     fast = bool(np.isfinite(swing).any())
     none = np.zeros(n, dtype=np.bool_)
     gauge = _gauge(trace)
+    stir = _stir(trace, minutes)
     if not fast:
-        return Breathing(swing, none, _slow_air(minutes), float("nan"), gauge, False, np.full(n, np.nan))
+        return Breathing(swing, none, _slow_air(minutes), float("nan"), gauge, False, np.full(n, np.nan), stir)
     seen = swing[np.isfinite(swing) & (swing >= SMALLEST_SWING_CMH2O)]
     usual = float(np.percentile(seen, 75)) if len(seen) >= 10 else float("nan")
     needed = max(SMALLEST_SWING_CMH2O, SHARE_OF_OWN * usual) if np.isfinite(usual) else SMALLEST_SWING_CMH2O
@@ -62,7 +65,7 @@ def breathing(trace: Trace, minutes: Minutes, *, ventilated: bool = False) -> Br
         enough = swing >= needed  # an unknown swing compares as not enough
     if trace.every_ms > 2_500 or trace.pressure_mcmh2o is None:
         by_air = _slow_air(minutes) if trace.every_ms > 10_000 else none
-        return Breathing(swing, enough, by_air, usual, gauge, True, np.full(n, np.nan))
+        return Breathing(swing, enough, by_air, usual, gauge, True, np.full(n, np.nan), stir)
     rhythm = _rhythm(trace, minutes.start_ms, n)
     patient = enough & ((rhythm.line_share < LINE_SHARE) | ventilated)
     return Breathing(swing, patient, patient & rhythm.answers, usual, gauge, True, rhythm.rate_per_min)
@@ -75,6 +78,27 @@ def _gauge(trace: Trace) -> float:
     printed = np.unique(trace.pressure_mcmh2o[:: max(1, len(trace.start_ms) // 20_000)])
     steps = np.diff(printed[printed != NONE])
     return float(np.percentile(steps, 10)) / 1000 if len(steps) else float("nan")
+
+
+def _stir(trace: Trace, minutes: Minutes) -> NDArray[np.float64] | None:
+    """How far apart two readings that follow each other are, by minute: in a log of samples, each meets the breath
+    at another point. None in a log of means or one that shows a swing, and where most readings print what the last one
+    did.
+    """
+    samples = all(log.statistic == "sample" for log in trace.logs)
+    if trace.pressure_mcmh2o is None or trace.every_ms <= SHOWS_SWING_MS or not samples:
+        return None
+    told = np.flatnonzero(trace.pressure_mcmh2o != NONE)
+    apart = np.abs(np.diff(trace.pressure_mcmh2o[told])) / 1000
+    place = (trace.start_ms[told[1:]] - minutes.start_ms) // MINUTE_MS
+    near = (place >= 0) & (place < len(minutes)) & (np.diff(trace.start_ms[told]) <= 2 * trace.every_ms)
+    apart, place = apart[near], place[near]
+    most = 3 * float(np.percentile(apart, 75)) if len(apart) else 0.0  # a cough or a glitch is no larger than that
+    if most == 0:
+        return None
+    total = np.bincount(place, np.minimum(apart, most), len(minutes))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(total / np.bincount(place, minlength=len(minutes)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -128,3 +128,12 @@ def zone(name: str, where: str = "time.zone") -> Zone:
     if found is None:
         raise LayoutError(f"{name[:40]!r} is not a time zone", where=where, mend=_MEND)
     return found
+
+
+def clock_hour(utc_ms: int, name: str) -> float:
+    """What a clock in the zone `name` shows at an instant, in hours, 0..24.
+
+    >>> clock_hour(0, "+01:30")
+    1.5
+    """
+    return (utc_ms + zone(name).offset_ms(utc_ms)) % 86_400_000 / 3_600_000

@@ -84,15 +84,27 @@ class TrendModel:
 
 @dataclass(frozen=True)
 class RecordModel:
-    """From the level to the largest reading a clause looks at: log ratio, learnt per stay from a shared start."""
+    """From the level to the largest reading a clause looks at; learnt per stay from a shared start.
 
-    ratio_mean: float = 0.45
-    ratio_spread: float = 0.45
+    A burst is a block whose largest lies far above the usual: a cough, a walk. It is rarer in sleep.
+    """
+
+    ratio_mean: float = 0.06  # log of the largest over the mean flow, in a usual block
+    ratio_spread: float = 0.1
     counts_as: float = 12.0  # blocks the shared start is worth
-    forgets_blocks: float = 72.0
-    sealed_breaks: float = 0.004  # chance a block that a sealed lung's record breaks the clause
-    sealed_share: float = 0.3  # of the stay's own share of broken blocks that goes on after sealing
-    effort_breaks: float = 0.1  # the same share, before anything was seen
+    forgets_blocks: float = 150.0
+    far: float = 2.5  # spreads above the usual ratio, from which a burst begins
+    burst_share: float = 0.5  # of the limit, that it rises above the usual at the least
+    bursts: float = 0.15  # a block, awake
+    bursts_count_as: float = 1.0  # bursts the shared start is worth
+    asleep: float = 0.2  # share of that by night
+    asleep_counts_as: float = 3.0  # bursts
+    bouts: float = 0.8  # of the bursts' rate that counts against a run: they come close together
+    sealed_share: float = 0.2  # of the stay's bursts that go on breaking a clause once sealed
+    alike: float = 1.0  # of log flow: blocks so far from the present level count 1 / e
+    sleeps_h: float = 22.5  # of the clock
+    wakes_h: float = 6.5
+    edge_h: float = 0.8
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ BURST_RATE_BELOW_ML_PER_MIN = 10.0  # ours: over a larger leak a burst is not lo
 BURST_ML_PER_MIN, BURST_STEPS = 15.0, 3  # ours: what a burst must reach, and in steps of the display
 REST_MIN, REST_SHARE = 11, 0.2  # ours: minutes of the rest before, and of the burst that it may reach
 ENOUGH_OF_A_BLOCK = 5  # minutes of ten
+LEAST_REST = 3  # minutes without a burst, from which the rest is told by them alone (ours)
 SHARES = np.array([0.05, 0.5, 0.95])  # of the chance: the interval shown and its middle
 
 
@@ -202,15 +203,18 @@ def blocks(given: Seen) -> Blocks:
     whole = len(given) // BLOCK_MIN
     shape = (whole, BLOCK_MIN)
     ok = given.usable[: whole * BLOCK_MIN].reshape(shape)
-    count = ok.sum(axis=1)
-    usable = count >= ENOUGH_OF_A_BLOCK
+    usable = ok.sum(axis=1) >= ENOUGH_OF_A_BLOCK
+    part = given.burst[: whole * BLOCK_MIN].reshape(shape)
+    # what a cough adds is told by the burst; the mean is of the rest, where enough of it is left
+    rest = ok & (part != 1)
+    rest = np.where((rest.sum(axis=1) >= LEAST_REST)[:, None], rest, ok)
+    count = np.maximum(rest.sum(axis=1), 1)
 
     def mean(values: Floats) -> Floats:
-        part = np.where(ok, values[: whole * BLOCK_MIN].reshape(shape), 0.0).sum(axis=1)
-        return np.where(usable, part / np.maximum(count, 1), 0.0)
+        gathered = np.where(rest, values[: whole * BLOCK_MIN].reshape(shape), 0.0).sum(axis=1)
+        return np.where(usable, gathered / count, 0.0)
 
     low, high, drive = mean(given.low), mean(given.high), mean(given.drive_cmh2o)
-    part = given.burst[: whole * BLOCK_MIN].reshape(shape)
     any_burst = ((part == 1) & ok).any(axis=1)
     looked = ((part >= 0) & ok).any(axis=1) & (0.5 * (low + high) < BURST_RATE_BELOW_ML_PER_MIN)
     burst = np.where(any_burst, 1, np.where(looked, 0, -1)).astype(np.int8)
