@@ -70,7 +70,7 @@ def tube_blocked(minutes: Minutes, breath: Breathing, handled: Handling, off: Fl
     out = _lost_at_once(motion, flow, flowed, still & ~off & ~moved)
     out |= _faded(motion, minutes, handled, flow, flowed, moved)
     if breath.fast_enough:
-        out |= _lost_between(motion.now, still, breath.usual_cmh2o, motion.plain)
+        out |= _lost_between(motion, flow, still, breath.usual_cmh2o)
     return out & ~off
 
 
@@ -122,15 +122,15 @@ def _faded(motion: _Motion, minutes: Minutes, handled: Handling, flow: Floats, f
     return out
 
 
-def _lost_between(swing: Floats, still: Flags, usual: float, plain: float) -> Flags:
+def _lost_between(motion: _Motion, flow: Floats, still: Flags, usual: float) -> Flags:
     """Ten minutes or more with hardly a swing, and a swing again later: the tube was shut in between.
 
-    Between two half hours that mostly had a swing it was closing or opening, too, where the swing was under half.
+    Between two half hours that mostly had a swing it was closing or opening, too, where swing and flow were under half.
     """
     out = np.zeros(len(still), dtype=np.bool_)
-    if not usual >= plain:
+    if not usual >= motion.plain:
         return out
-    about = np.concatenate((running_median(swing, 9)[4:], np.full(4, np.nan)))[: len(still)]
+    about = np.concatenate((running_median(motion.now, 9)[4:], np.full(4, np.nan)))[: len(still)]
     with np.errstate(invalid="ignore"):
         good = about >= 0.5 * usual
         low = long_enough((about < 0.25 * usual) & still, 10)
@@ -140,9 +140,11 @@ def _lost_between(swing: Floats, still: Flags, usual: float, plain: float) -> Fl
         if len(seen) and seen[0] < first and seen[-1] >= end:
             out[first:end] = True
     for first, end in stretches(under_half):
-        around = good[max(first - 30, 0) : first], good[end : end + 30]
-        if out[first:end].any() and all(len(side) and side.mean() >= 0.5 for side in around):
-            out[first:end] = True
+        before, after = slice(max(first - 30, 0), first), slice(end, end + 30)
+        if out[first:end].any() and min(good[before].sum(), good[after].sum()) >= 15:
+            air = np.nanmax((np.nanmedian(flow[before]), np.nanmedian(flow[after])))
+            with np.errstate(invalid="ignore"):
+                out[first:end] |= flow[first:end] <= max(SMALL_FLOW_ML_PER_MIN, 0.5 * air)
     return out
 
 
