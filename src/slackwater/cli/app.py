@@ -18,6 +18,7 @@ COMMANDS = {
     "learn": ("slackwater.cli.learn", "Relearn the leak filter's numbers from past drains."),
     "layout": ("slackwater.cli.layout", "Settle and check how a log is to be read."),
     "protocol": ("slackwater.cli.protocol", "List, show, check and test rule files."),
+    "risk": ("slackwater.cli.risk", "Ask published scores for a prolonged air leak."),
     "simulate": ("slackwater.cli.simulate", "Write invented stays whose truth is known."),
 }
 
