@@ -39,6 +39,15 @@ FAST = ("breakwater", "eelgrass", "estuary", "pebble", "saltmarsh", "sandbar")
 CUTS_H = (24, 36, 48, 72)
 
 
+def display(stay: cohorts.StayMinutes) -> tuple[float, bool]:
+    """Step of the display, mL/min, and whether it could show a single cough."""
+    unit = str(stay.about[2])
+    if unit in STEP:
+        return STEP[unit], unit in FAST
+    step, every_s = (float(part.split()[0]) for part in unit.split(" every "))  # as the second world says it
+    return step, every_s <= 10
+
+
 def seen_of(stay: cohorts.StayMinutes) -> Seen:
     """What the filters are given of a stay."""
     some = np.isfinite(stay.pressure_p05)
@@ -49,8 +58,9 @@ def seen_of(stay: cohorts.StayMinutes) -> Seen:
     at = np.maximum.accumulate(np.where(np.isfinite(drive), np.arange(len(drive)), -1))
     drive = np.where(at >= 0, drive[np.maximum(at, 0)], np.nan)
     usable = stay.usable & np.isfinite(drive)
-    burst = np.where(usable, bursts(stay.flow, stay.flow_max, usable, STEP[str(stay.about[2])]), -1).astype(np.int8)
-    if stay.about[2] not in FAST:
+    step, fast = display(stay)
+    burst = np.where(usable, bursts(stay.flow, stay.flow_max, usable, step), -1).astype(np.int8)
+    if not fast:
         burst[:] = -1
     return Seen(stay.flow, stay.flow_low, stay.flow_high, drive, usable, burst)
 
@@ -66,7 +76,8 @@ def past_of(stay: cohorts.StayMinutes, name: str) -> Past:
         met = stay.met_50
     with np.errstate(invalid="ignore"):
         within = stay.known & (worst <= clause.limit_ml_per_min)
-    return Past(seen_of(stay), clause, worst, within, met)
+    first_hour = float(stay.about[3]) if len(stay.about) > 3 else None
+    return Past(seen_of(stay), clause, worst, within, met, first_hour=first_hour)
 
 
 def stays_cases(stays: list[cohorts.StayMinutes], name: str) -> list[list[Case]]:

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +32,10 @@ from slackwater.trace.join import place
 from slackwater.trace.minutes import minutes
 
 HOURS = 124.0
+FROM_THE_TABLE = (
+    "flow", "flow_low", "flow_high", "flow_max", "peak_low", "peak_high", "covered", "pressure", "pressure_min",
+    "pressure_max", "pressure_p05", "pressure_p95", "set_suction",
+)  # fmt: skip
 UNITS = (BREAKWATER, EELGRASS, ESTUARY, PEBBLE, SALTMARSH, SANDBAR, SHINGLE)
 
 
@@ -59,7 +65,7 @@ class StayMinutes:
     true_effort_conductance: NDArray[np.float64]
     true_open: NDArray[np.bool_]
     fault: NDArray[np.bool_]
-    about: NDArray[np.str_]  # pattern, kind of draw, unit
+    about: NDArray[np.str_]  # pattern, kind of draw, unit, hour of the clock at connection
 
 
 def draw(seed: int, number: int) -> StayMinutes:
@@ -73,13 +79,25 @@ def draw(seed: int, number: int) -> StayMinutes:
         drawn, hours=HOURS, unit=unit, exchange=None, zone="UTC", faults=drawn.faults if faulty else (),
     )  # fmt: skip
     stay = simulate(drawn, int(rng.integers(2**31)))
-    log = read_log(stay.logs[0], Layout.from_toml(stay.layout_toml, "layout.toml"), "log.csv")
-    trace = place([log])
-    start = drawn.start_s * 1000
-    table = minutes(trace, start, start + round(HOURS * 3_600_000))
-    episode = Episode(connected_at=start, shares_space_told=True, space="pleural", drain_number="1")
+    found = recorded(stay.logs[0], stay.layout_toml, drawn.start_s * 1000)
+    n = min(len(found["flow"]), stay.truth.minutes)
+    return StayMinutes(
+        **{name: values[:n] for name, values in found.items()},
+        true_rest=stay.truth.leak_rest_ml_per_min[:n],
+        true_conductance=stay.truth.conductance_ml_per_min_per_cmh2o[:n],
+        true_effort_conductance=stay.truth.effort_conductance_ml_per_min_per_cmh2o[:n],
+        true_open=stay.truth.tube_open[:n],
+        fault=np.array([bool(names) for names in stay.truth.faults[:n]]),
+        about=np.array([stay.truth.pattern, kind, unit.name, str(drawn.start_s % 86_400 / 3600)]),
+    )
+
+
+def recorded(data: bytes, layout: str, start_ms: int) -> dict[str, NDArray[Any]]:
+    """All but the truth, from a log of HOURS; `met` is left to the rule language's own windows."""
+    trace = place([read_log(data, Layout.from_toml(layout, "layout.toml"), "log.csv")])
+    table = minutes(trace, start_ms, start_ms + round(HOURS * 3_600_000))
+    episode = Episode(connected_at=start_ms, shares_space_told=True, space="pleural", drain_number="1")
     leak = leak_trace(trace, table, Chart(), episode, 20.0)
-    n = min(len(table), stay.truth.minutes)
     known = known_minutes(leak)
 
     def bounded(low: NDArray[np.float64], high: NDArray[np.float64]) -> Signal:
@@ -89,19 +107,26 @@ def draw(seed: int, number: int) -> StayMinutes:
     floor = np.zeros(len(table), dtype=np.int64)
     codes_20 = window_codes(bounded(table.peak_low, table.peak_high), None, "below", 20.0)
     codes_50 = window_codes(bounded(table.flow_low, table.flow_high), 10, "below", 50.0)
-    met_20 = lasting_codes(codes_20, 1, 480, floor)[0] == Status.MET
-    met_50 = lasting_codes(codes_50, 10, 480, floor)[0] == Status.MET
     reason = leak.doubt.reason
-    return StayMinutes(
-        table.flow[:n], table.flow_low[:n], table.flow_high[:n], table.flow_max[:n], table.peak_low[:n],
-        table.peak_high[:n], table.covered[:n], table.pressure[:n], table.pressure_min[:n], table.pressure_max[:n],
-        table.pressure_p05[:n], table.pressure_p95[:n], table.set_suction[:n],
-        ((reason == NO_REASON) | (reason == SHARED))[:n] & np.isfinite(table.flow[:n]),
-        known[:n], met_20[:n], met_50[:n], stay.truth.leak_rest_ml_per_min[:n],
-        stay.truth.conductance_ml_per_min_per_cmh2o[:n], stay.truth.effort_conductance_ml_per_min_per_cmh2o[:n],
-        stay.truth.tube_open[:n], np.array([bool(names) for names in stay.truth.faults[:n]]),
-        np.array([stay.truth.pattern, kind, unit.name]),
-    )  # fmt: skip
+    return {
+        **{name: getattr(table, name) for name in FROM_THE_TABLE},
+        "usable": ((reason == NO_REASON) | (reason == SHARED)) & np.isfinite(table.flow),
+        "known": known,
+        "met_20": lasting_codes(codes_20, 1, 480, floor)[0] == Status.MET,
+        "met_50": lasting_codes(codes_50, 10, 480, floor)[0] == Status.MET,
+    }
+
+
+def kept(folder: Path, seed: int, number: int, make: Callable[[int, int], StayMinutes] = draw) -> StayMinutes:
+    """Stay `number` of a seed, from the folder where it is there already."""
+    path = folder / f"{seed}-{number:04d}.npz"
+    if not path.exists():
+        made = make(seed, number)
+        partial = path.with_suffix(".part.npz")
+        np.savez_compressed(partial, **{field.name: getattr(made, field.name) for field in fields(made)})
+        partial.replace(path)
+    with np.load(path) as held:
+        return StayMinutes(**{field.name: held[field.name] for field in fields(StayMinutes)})
 
 
 def cohort(folder: Path, seed: int, stays: int) -> list[StayMinutes]:
@@ -109,16 +134,9 @@ def cohort(folder: Path, seed: int, stays: int) -> list[StayMinutes]:
     folder.mkdir(parents=True, exist_ok=True)
     found = []
     for number in range(stays):
-        path = folder / f"{seed}-{number:04d}.npz"
-        if not path.exists():
-            made = draw(seed, number)
-            partial = path.with_suffix(".part.npz")
-            np.savez_compressed(partial, **{field.name: getattr(made, field.name) for field in fields(made)})
-            partial.replace(path)
-            if sys.stderr.isatty():
-                print(f"\r{number + 1} of {stays}", end="", file=sys.stderr)
-        with np.load(path) as kept:
-            found.append(StayMinutes(**{field.name: kept[field.name] for field in fields(StayMinutes)}))
+        found.append(kept(folder, seed, number))
+        if sys.stderr.isatty():
+            print(f"\r{number + 1} of {stays}", end="", file=sys.stderr)
     return found
 
 
