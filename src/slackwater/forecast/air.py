@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from slackwater.forecast import kernels
 from slackwater.forecast.habit import Habit, keeps_clause, shares_ahead
-from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel
+from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel, PastModel
 from slackwater.leak.filter.trend import Chain, chain
 
 Floats = NDArray[np.float64]
@@ -119,6 +119,15 @@ class Within:
         keep = (to >= 0) & (came >= 0)
         pointer = np.searchsorted(to[keep], np.arange(len(members) + 1)).astype(np.int32)
         return cls(members.astype(np.int32), pointer, came[keep], links.weight[keep].astype(np.float32))
+
+
+def leaned(times: Times, past: PastModel, clause: AirClause, run_min: float) -> Times:
+    """The times with a share of the plain rate of the past in them, for clauses on every reading."""
+    if not past.share or clause.bin_min is not None or times is MET_NOW:
+        return times
+    since_h = (times.minutes - (clause.lasting_min - run_min)) / 60.0
+    plain = np.where(since_h >= -1e-9, np.interp(since_h, past.hours, past.chances(run_min)), 0.0)
+    return Times(times.minutes, np.maximum.accumulate((1.0 - past.share) * times.chance + past.share * plain))
 
 
 def calibrated(times: Times, correction: Calibration) -> Times:

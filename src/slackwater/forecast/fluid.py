@@ -74,7 +74,7 @@ def fluid_times(entries: Sequence[Charted], limit_ml: float, within_h: float) ->
     The caller has asked `why_withheld`. A window that reaches back to what nobody charted shows nothing.
     """
     ordered = sorted(entries, key=lambda entry: entry.end_h)
-    known = [entry for entry in ordered if entry.ml is not None]
+    known = [(entry, entry.ml) for entry in ordered if entry.ml is not None]
     level, fades = _fit(known)
     due, missed = _due(ordered)
     enough = _totals(known, level, fades, due, within_h) <= limit_ml
@@ -87,11 +87,11 @@ def fluid_times(entries: Sequence[Charted], limit_ml: float, within_h: float) ->
     return Times(grid * 60.0, np.concatenate(([0.0], came))[at])
 
 
-def _fit(entries: Sequence[Charted]) -> tuple[float, float]:
+def _fit(known: Sequence[tuple[Charted, float]]) -> tuple[float, float]:
     """(log rate now, its fall per hour): weighted by length and age, the fall pulled to its shared start."""
-    length = np.array([max(e.end_h - e.start_h, 1e-3) for e in entries])
-    middle = np.array([0.5 * (e.end_h + e.start_h) for e in entries])
-    logs = np.log(np.maximum(np.array([e.ml for e in entries], dtype=np.float64), 1.0) / length)
+    length = np.array([max(one.end_h - one.start_h, 1e-3) for one, _ in known])
+    middle = np.array([0.5 * (one.end_h + one.start_h) for one, _ in known])
+    logs = np.log(np.maximum(np.array([ml for _, ml in known]), 1.0) / length)
     weight = length / length.mean() * np.exp(middle / REMEMBERS_H)
     centre = float((weight * middle).sum() / weight.sum())
     mean = float((weight * logs).sum() / weight.sum())
@@ -113,7 +113,9 @@ def _due(entries: Sequence[Charted]) -> tuple[Floats, float]:
     return np.arange(first, HORIZON_H + 1e-9, pace), missed
 
 
-def _totals(entries: Sequence[Charted], level: float, fades: float, due: Floats, within_h: float) -> Floats:
+def _totals(
+    known: Sequence[tuple[Charted, float]], level: float, fades: float, due: Floats, within_h: float
+) -> Floats:  # fmt: skip
     """FACTORS x due: total over (t - within, t], from what is charted of it and from the rate for the rest."""
     ahead = np.arange(STEP_H, HORIZON_H + STEP_H / 2, STEP_H)
     falls = fades * DAMPED_H * -np.expm1(-ahead / DAMPED_H)
@@ -122,12 +124,12 @@ def _totals(entries: Sequence[Charted], level: float, fades: float, due: Floats,
     coming = np.concatenate((np.zeros((len(FACTORS), 1)), np.cumsum(rate, axis=1) * STEP_H), axis=1)
     opens = due - within_h
     total = coming[:, _steps(due)] - coming[:, _steps(np.maximum(opens, 0.0))]
-    since = max(entry.end_h for entry in entries)  # not charted yet
+    since = max(one.end_h for one, _ in known)  # not charted yet
     now = np.exp(level + LEVEL_SPREAD * FACTORS)[:, None]
     total += now * np.clip(-np.maximum(opens, since), 0.0, None)
-    for entry in entries:
-        share = (entry.end_h - np.maximum(opens, entry.start_h)) / max(entry.end_h - entry.start_h, 1e-3)
-        total += np.clip(share, 0.0, 1.0) * (entry.ml or 0.0)
+    for one, ml in known:
+        share = (one.end_h - np.maximum(opens, one.start_h)) / max(one.end_h - one.start_h, 1e-3)
+        total += np.clip(share, 0.0, 1.0) * ml
     return np.asarray(total)
 
 

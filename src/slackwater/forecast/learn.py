@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.forecast.air import AirClause, Times, air_times
+from slackwater.forecast.air import AirClause, Times, air_times, leaned
 from slackwater.forecast.habit import habit_of
-from slackwater.forecast.moves import Step, step, tries
+from slackwater.forecast.moves import step, tries
 from slackwater.forecast.score import crps_h
 from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel
 from slackwater.leak.filter.run import Blocks, Seen, blocks, run_trend
@@ -106,7 +106,7 @@ def forecast_cases(found: Sequence[Case], model: FilterModel) -> tuple[Floats, f
             state, with_trend, None, case.drive_cmh2o, past.clause, habit, case.run_min, hour=hour,
             horizon_min=round(HORIZON_H * 60),
         )  # fmt: skip
-        out[k] = on_grid(times)
+        out[k] = on_grid(leaned(times, model.past, past.clause, case.run_min))
     return out, logs / max(seen_blocks, 1)
 
 
@@ -224,26 +224,17 @@ Over = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
 
 def learnt(
-    stays: Sequence[Stay], start: FilterModel, *, seed: int, rounds: int, source: str, over: Over = map,
+    stays: Sequence[Stay], start: FilterModel, *, seed: int, source: str, over: Over = map,
     say: Callable[[str], None] = lambda text: None,
 ) -> Learnt:  # fmt: skip
     """Learn from all stays; and likewise from all but a quarter, to see what numbers so learnt do on that quarter.
 
-    seed: of the quarters. rounds: of steps. over: as `map`, perhaps in several processes.
+    seed: of the quarters. over: as `map`, perhaps in several processes.
     """
     quarter = np.random.default_rng(seed).permutation(len(stays)) % QUARTERS
-    models, last = [start] * (QUARTERS + 1), Step({}, {})
-    for number in range(rounds):
-        table = None
-        for k in range(QUARTERS + 1):  # the last learns from all
-            say(f"learning: round {number + 1} of {rounds}, part {k + 1} of {QUARTERS + 1}")
-            own = quarter != k
-            if number == 0:  # all begin alike, so the same tries serve
-                table = _tried(stays, start, over) if table is None else table
-                last = step(start, table[own])
-            else:
-                last = step(models[k], _tried(_those(stays, own), models[k], over))
-            models[k] = last.taken(models[k])
+    tried = _tried(stays, start, over, say)
+    steps = [step(start, tried[quarter != k]) for k in range(QUARTERS)]
+    models, whole = [one.taken(start) for one in steps], step(start, tried)
     say("forecasting the stays left out")
     before = _chances(stays, start, over)
     after = list(before)
@@ -258,22 +249,22 @@ def learnt(
         own_model = recalibrated(models[k], [stays[i] for i in others], [after[i] for i in others])
         for i in np.flatnonzero(quarter == k).tolist():
             now[i] = corrected_crps(stays[i], after[i], own_model)
-    model = replace(recalibrated(models[-1], stays, after), provenance=f"learnt from {source}")
+    model = replace(recalibrated(whole.taken(start), stays, after), provenance=f"learnt from {source}")
     n = sum(map(len, stays))
     gain = np.array([(mine - old).sum() for mine, old in zip(now, was, strict=True)])
     off = gain - gain.sum() / n * np.array([len(stay) for stay in stays])
     return Learnt(
-        model, last.error, n, float(np.concatenate(was).mean()), float(np.concatenate(now).mean()),
+        model, whole.error, n, float(np.concatenate(was).mean()), float(np.concatenate(now).mean()),
         float(np.sqrt((off**2).sum() * len(stays) / (len(stays) - 1)) / n),
     )  # fmt: skip
 
 
-def _those(stays: Sequence[Stay], which: NDArray[np.bool_]) -> list[Stay]:
-    return [stay for stay, one in zip(stays, which.tolist(), strict=True) if one]
-
-
-def _tried(stays: Sequence[Stay], model: FilterModel, over: Over) -> Floats:
-    return np.concatenate(list(over(partial(scores, models=tries(model)), _parts(stays))))
+def _tried(stays: Sequence[Stay], model: FilterModel, over: Over, say: Callable[[str], None]) -> Floats:
+    parts, found = _parts(stays), []
+    for part in over(partial(scores, models=tries(model)), parts):
+        found.append(part)
+        say(f"trying each number: {len(found)} of {len(parts)} parts")
+    return np.concatenate(found)
 
 
 def _chances(stays: Sequence[Stay], model: FilterModel, over: Over) -> list[Floats]:

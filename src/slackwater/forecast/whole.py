@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from slackwater.forecast.air import MET_NOW, AirClause, Floats, Times, air_times, calibrated
+from slackwater.forecast.air import MET_NOW, AirClause, Floats, Times, air_times, calibrated, leaned
 from slackwater.forecast.fluid import Charted, fluid_times
 from slackwater.forecast.fluid import why_withheld as fluid_withheld
 from slackwater.forecast.habit import habit_of
@@ -213,6 +213,7 @@ def _air_times(
         hour=None if first_hour is None else first_hour + len(given) / 60.0,
         horizon_min=round(model.calibration.horizon_h * 60.0),
     )  # fmt: skip
+    times = leaned(times, model.past, air, min(run, air.lasting_min - 1.0))
     return calibrated(times, model.calibration_for(clause.bin_min))
 
 

@@ -52,8 +52,8 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     run_start = int(certain[k])
     run = Run(
         since_ms=facts.grid_start_ms + run_start * MINUTE_MS,
-        seconds=float(k + 1 - run_start) * 60,
-        possible_seconds=float(k + 1 - int(possible[k])) * 60,
+        seconds=_ran_s(k, run_start, width),
+        possible_seconds=_ran_s(k, int(possible[k]), width),
         needed_seconds=clause.lasting_s,
         covered=float(1 - missing[k] / min(minutes, k + 1)),
         missing_minutes=int(missing[k]),
@@ -64,6 +64,11 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
         _signal_needs(clause, facts, now, run, max(minutes, width)),
         _signal_evidence(facts, codes, now, first_needed, width), note,
     )  # fmt: skip
+
+
+def _ran_s(k: int, start: int, width: int) -> float:
+    """Length of a run up to minute k; none where no whole window has held since its start."""
+    return float(k + 1 - start) * 60 if k + 1 - start >= width else 0.0
 
 
 def first_minute(facts: Facts, protocol: Protocol) -> NDArray[np.int64]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from behaviour.leak_filter.made_minutes import made_minutes
-from slackwater.forecast.air import MET_NOW, AirClause, Times, air_times, calibrated
+from slackwater.forecast.air import MET_NOW, AirClause, Times, air_times, calibrated, leaned
 from slackwater.forecast.habit import SHARES, Habit, habit_of, keeps_clause, shares_ahead
 from slackwater.forecast.sampler import first_run_blocks, sampled_records
 from slackwater.leak.filter.model import Calibration, shipped_model
@@ -165,3 +167,19 @@ def test_the_correction_is_monotone_and_keeps_the_ends() -> None:
     times = calibrated(exact(), Calibration((0.0, 0.5, 1.0), (0.0, 0.3, 0.9), 48.0))
     assert (np.diff(times.chance) >= 0).all()
     assert times.chance[0] == 0.0
+
+
+def test_a_share_of_the_plain_rate_lies_between_and_never_falls() -> None:
+    times = exact(200.0)
+    past = MODEL.past
+    mixed = leaned(times, past, CLAUSE, 200.0)
+    alone = leaned(times, replace(past, share=1.0), CLAUSE, 200.0)
+    assert (np.diff(mixed.chance) >= 0).all()
+    low, high = np.minimum(times.chance, alone.chance), np.maximum(times.chance, alone.chance)
+    assert ((low - 1e-12 <= mixed.chance) & (mixed.chance <= high + 1e-12)).all()
+    assert mixed.by(279.0) == 0.0  # 280 min are still lacking: before that nothing can complete
+
+
+def test_clauses_on_means_do_not_lean_on_the_rate_of_readings() -> None:
+    times = exact()
+    assert leaned(times, MODEL.past, AirClause(50.0, 480, 10), 0.0) is times

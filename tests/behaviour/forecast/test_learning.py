@@ -163,14 +163,14 @@ def test_learning_helps_on_stays_like_those_it_saw_and_repeats_itself(
 ) -> None:
     few_numbers(monkeypatch)
     said: list[str] = []
-    found = learnt(stays, SMALL, seed=1, rounds=2, source="made stays", say=said.append)
+    found = learnt(stays, SMALL, seed=1, source="made stays", say=said.append)
     assert found.after_h < found.before_h
     assert found.gain_error_h > 0.0
     assert found.cases == sum(map(len, stays))
     assert set(found.uncertainty) == set(NUMBERS)
     assert found.model.provenance == "learnt from made stays"
-    assert said[0] == "learning: round 1 of 2, part 1 of 5"
-    again = learnt(stays, SMALL, seed=1, rounds=2, source="made stays")
+    assert said
+    again = learnt(stays, SMALL, seed=1, source="made stays")
     assert again.model == found.model
 
 
@@ -187,7 +187,7 @@ def test_a_stay_is_scored_by_numbers_that_never_saw_it(
         return real(part, model)
 
     monkeypatch.setattr(learn, "chances_of", spying)
-    learnt(stays, SMALL, seed=1, rounds=1, source="made stays")
+    learnt(stays, SMALL, seed=1, source="made stays")
     tried = scores(stays, tries(SMALL))
     for ids, model in seen[2:]:  # after those of the start: a quarter each
         others = np.array([id(stay) not in ids for stay in stays])

@@ -108,6 +108,30 @@ class RecordModel:
 
 
 @dataclass(frozen=True)
+class PastModel:
+    """How past stays went on, by how long the run had lasted; a share of each forecast rests on that alone.
+
+    A lung may heal by a course that the filter's chain does not know: then the plain rate of the past is the better
+    guess. hours: from the moment at which the clause could hold at the earliest; the rest: chance that it held by
+    then, where the run had lasted under 30 min, under 2 h, under 5 h, or longer.
+    """
+
+    share: float = 0.0
+    hours: tuple[float, ...] = (0.0, 48.0)
+    under_30_min: tuple[float, ...] = (0.0, 0.0)
+    under_2_h: tuple[float, ...] = (0.0, 0.0)
+    under_5_h: tuple[float, ...] = (0.0, 0.0)
+    longer: tuple[float, ...] = (0.0, 0.0)
+
+    def chances(self, run_min: float) -> tuple[float, ...]:
+        """The chances for a run that has lasted so long."""
+        for upto, found in ((30, self.under_30_min), (120, self.under_2_h), (300, self.under_5_h)):
+            if run_min < upto:
+                return found
+        return self.longer
+
+
+@dataclass(frozen=True)
 class Calibration:
     """A monotone correction of forecast chances, learnt on stays the other numbers never saw.
 
@@ -127,6 +151,7 @@ class FilterModel:
     size: SizeModel = SizeModel()
     trend: TrendModel = TrendModel()
     record: RecordModel = RecordModel()
+    past: PastModel = PastModel()
     calibration: Calibration = Calibration()  # of clauses on every reading
     calibration_of_means: Calibration = Calibration()  # of clauses on means over some minutes
     operations: Mapping[str, Mapping[str, Any]] | None = None  # operation -> other numbers of the trend at connection
@@ -142,7 +167,7 @@ class FilterModel:
 
 
 _PARTS = {
-    "size": SizeModel, "trend": TrendModel, "record": RecordModel, "calibration": Calibration,
+    "size": SizeModel, "trend": TrendModel, "record": RecordModel, "past": PastModel, "calibration": Calibration,
     "calibration_of_means": Calibration,
 }  # fmt: skip
 
@@ -165,6 +190,12 @@ def from_toml(text: str, name: str) -> FilterModel:
         kind: {key: tuple(value) if isinstance(value, list) else value for key, value in own.items()}
         for kind, own in tables.get("operations", {}).items()
     }
+    past = parts["past"]
+    for found in (past.under_30_min, past.under_2_h, past.under_5_h, past.longer):
+        if len(found) != len(past.hours):
+            raise RefusedInput(
+                f"{len(past.hours)} hours, but {len(found)} chances", where=f"{name}, past", mend="Give one for each."
+            )
     for kind, own in operations.items():
         _part(TrendModel, own, f"{name}, operations.{kind}")
     return FilterModel(str(tables.get("provenance", "not said")), operations=operations, **parts)
