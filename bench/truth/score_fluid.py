@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 import slackwater
 from slackwater.episode.chart import known_at
 from slackwater.episode.fluid.charted import fluid_intervals
+from slackwater.episode.fluid.record import FluidRecord
 from slackwater.episode.fluid.totals import total
-from slackwater.forecast.air import MET_NOW
 from slackwater.forecast.fluid import charted_of, fluid_times, why_withheld
 from slackwater.forecast.score import concordance, covers, crps_h, mean_h
 from slackwater.protocol.status import Status
@@ -42,7 +42,6 @@ GROUPS = (1.15, 1.4, 1.8, 2.5)  # total over 24 h at the cut, over the limit; be
 @dataclass(frozen=True, eq=False)
 class Cut:
     rule: str
-    hours: int
     time_h: float
     group: int
     chance: Floats | None  # ours; None where withheld
@@ -75,20 +74,17 @@ def cuts_of(number: int, seed: int) -> list[Cut]:
             entries = charted_of(record, now)
             times = None if why_withheld(entries) else fluid_times(entries, limit, 24.0)
             later = np.flatnonzero(met[hours * 60 :])
-            found.append(
-                Cut(
-                    rule, hours, (int(later[0]) + 1) / 60.0 if len(later) else np.inf,
-                    group(total(record, int(record.end_ms[-1]) - 86_400_000, int(record.end_ms[-1])).high_ml / limit)
-                    if len(record) else len(GROUPS),
-                    None if times is None
-                    else np.ones_like(GRID_H) if times is MET_NOW else times.at(GRID_H * 60.0),
-                )  # fmt: skip
-            )
+            time_h = (int(later[0]) + 1) / 60.0 if len(later) else np.inf
+            found.append(Cut(rule, time_h, group(record, limit), None if times is None else times.at(GRID_H * 60.0)))
     return found
 
 
-def group(ratio: float) -> int:
-    """Which of GROUPS; the last where there is no upper bound."""
+def group(record: FluidRecord, limit_ml: float) -> int:
+    """Which of GROUPS, by what the last entry shows; the last where there is no upper bound."""
+    if not len(record):
+        return len(GROUPS) + 1
+    end = int(record.end_ms[-1])
+    ratio = total(record, end - 86_400_000, end).high_ml / limit_ml
     return len(GROUPS) + 1 if not np.isfinite(ratio) else int(np.searchsorted(GROUPS, ratio))
 
 

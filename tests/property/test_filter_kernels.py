@@ -93,12 +93,11 @@ def test_a_live_minute_is_the_same_compiled_and_interpreted() -> None:
 @pytest.mark.parametrize("run_min", [0.0, 95.0])
 def test_the_exact_forecast_is_the_same_compiled_and_interpreted(run_min: float) -> None:
     links = chain(SMALL)
-    model = shipped_model()
+    model, clause = shipped_model(), AirClause(20.0, 240, None)
     compiled, plain = both(
         lambda: air_times(
-            links.first, model, links, 20.0, AirClause(20.0, 240, None), Habit(0.4, 0.4, 0.1, 0.2), run_min, hour=9.0,
-            horizon_min=1440,
-        )  # fmt: skip
+            links.first, model, links, 20.0, clause, Habit(0.4, 0.4, 0.1, 0.2), run_min, hour=9.0, horizon_min=1440
+        )
     )
     assert np.allclose(compiled.chance, plain.chance, rtol=0, atol=1e-6)  # runs are single precision
     assert compiled.chance[-1] > 0.1

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,14 +25,11 @@ FEWEST_STAYS = 20
 @click.option("--out", "out", metavar="FILE", default="parameters.toml", show_default=True, help="Written here.")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Which stays are left out together.")
 @click.option("--start", "start", metavar="FILE", help="Numbers to start from; default: those shipped.")
-@click.option(
-    "--rounds", type=click.IntRange(1, 5), default=1, show_default=True, help="Steps taken; five times dearer."
-)
 @click.option("--jobs", type=click.IntRange(1), help="Processes; default: one for each core.")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 def command(
-    folder: str, rules: tuple[str, ...], zone: str | None, out: str, seed: int, start: str | None, rounds: int,
-    jobs: int | None, as_json: bool,
+    folder: str, rules: tuple[str, ...], zone: str | None, out: str, seed: int, start: str | None, jobs: int | None,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """Learn the filter's numbers anew from past drains, and say on stays left out whether that helped.
 
@@ -51,6 +45,7 @@ def command(
     from slackwater.cli.files import refuse_overwriting, write_whole
     from slackwater.cli.inputs import read_numbers, read_protocol
     from slackwater.cli.instants import ward_zone
+    from slackwater.cli.workers import workers
     from slackwater.errors import UsageError
     from slackwater.forecast.learn import learnt
     from slackwater.leak.filter.model import shipped_model, to_toml
@@ -61,7 +56,7 @@ def command(
     ward_zone(zone)  # a wrong one is refused before the work
     bundles, protocols = _bundles(folder), [read_protocol(name) for name in rules or ("air-20-8h",)]
     model = shipped_model() if start is None else read_numbers(start)
-    with _workers(jobs or os.cpu_count() or 1) as over:
+    with workers(jobs or os.cpu_count() or 1) as over:
         stays = _stays(bundles, protocols, zone or "UTC", over)
         if len(stays) < FEWEST_STAYS:
             raise UsageError(
@@ -69,8 +64,8 @@ def command(
                 mend=f"Give past drains until it is {FEWEST_STAYS}.",
             )  # fmt: skip
         began = "those that come with the program" if start is None else "other numbers"
-        source = f"{len(stays)} past stays of the unit's own (seed {seed}), in {rounds} step(s) from {began}"
-        found = learnt(stays, model, seed=seed, rounds=rounds, source=source, over=over, say=_say)
+        source = f"{len(stays)} past stays of the unit's own (seed {seed}), from {began}"
+        found = learnt(stays, model, seed=seed, source=source, over=over, say=_say)
     _say("")
     write_whole(out, to_toml(found.model, found.uncertainty).encode())
     if as_json:
@@ -91,34 +86,14 @@ def _says(found: Learnt, stays: int, of: int, out: str) -> str:
         verdict = "They helped there."
     return (
         f"{stays} stays of {of} gave {found.cases} forecasts, each by numbers learnt without its stay.\n"
-        f"CRPS was {found.before_h:.2f} h and is {found.after_h:.2f} h (fell by {gain:.2f}, standard error "
-        f"{found.gain_error_h:.2f}). {verdict}\nwrote {out}"
+        f"CRPS was {found.before_h:.2f} h and is {found.after_h:.2f} h ({'rose' if gain < 0 else 'fell'} by "
+        f"{abs(gain):.2f}, standard error {found.gain_error_h:.2f}). {verdict}\nwrote {out}"
     )
 
 
 def _say(text: str) -> None:
     if sys.stderr.isatty():
         click.echo(f"\r{text:<78.78}" if text else f"\r{'':<78}\r", nl=False, err=True)
-
-
-@contextmanager
-def _workers(jobs: int) -> Iterator[Over]:
-    """`map` in so many processes; whatever stops the work stops them at once."""
-    if jobs == 1:
-        yield map
-        return
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import active_children, get_context
-
-    pool = ProcessPoolExecutor(jobs, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_DFL))
-    try:
-        yield pool.map
-    except BaseException:
-        for child in active_children():
-            child.terminate()
-        raise
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 def _bundles(folder: str) -> list[Path]:
