@@ -1,8 +1,8 @@
 """A leak that stops at a stroke: a lung that seals takes minutes about it, a tube or a sensor does not.
 
-What the flow does next tells more. Where it comes back at a stroke and as it was, air was leaking all the time
-between, also if it had faded (a clot, then flushed). Where it stays away, nobody can say until the tube is shown
-open and the sensor alive. A leak that has come and gone several times is known to do so, and is left alone.
+What the flow does next tells more. Where it comes back within a day, at a stroke and as it was, air was leaking all
+the time between, also if it had faded (a clot, then flushed). Where it stays away, nobody can say until the tube is
+shown open and the sensor alive. A leak that has come and gone several times is known to do so, and is left alone.
 
 The thresholds are ours, argued in docs/definitions.md.
 """
@@ -25,7 +25,7 @@ GONE = 0.1  # of the flow before: a leak that has stopped leaves no more
 AT_ONCE = 0.6  # of the flow, in the very minute before the stop or after the return
 WANDERS = 0.15  # of its own size within three hours: a lung's leak does, a joint's does not
 AS_IT_WAS = 2.0  # times more or less than before: the same leak
-LONGEST_HELD_MIN = 480  # a shift: by then somebody has looked at the tube
+LONGEST_HELD_MIN = 1440  # a day: by then somebody has looked at tube and unit
 COMES_AND_GOES = 3  # returns at a stroke: this leak is known to
 
 

@@ -32,9 +32,14 @@ def test_a_leak_that_comes_back_another_is_not_the_one_that_stopped() -> None:
     assert between(doubted(8, other, unit=SLOW), 4, 6) == {""}
 
 
-def test_after_more_than_a_shift_somebody_has_looked_at_the_tube() -> None:
-    later: Points = ((0, 150), (2, 150), (2.005, 0), (11, 0), (11.005, 150), (13, 150))
-    assert between(doubted(13, later, unit=SLOW), 2, 11) == {""}
+def test_after_more_than_a_day_somebody_has_looked_at_tube_and_unit() -> None:
+    later: Points = ((0, 150), (2, 150), (2.005, 0), (28, 0), (28.005, 150), (30, 150))
+    assert between(doubted(30, later, unit=SLOW), 2, 28) == {""}
+
+
+def test_a_night_and_a_morning_held_back_are_doubted_whole() -> None:
+    later: Points = ((0, 150), (2, 150), (2.005, 0), (14, 0), (14.005, 150), (16, 150))
+    assert between(doubted(16, later, unit=SLOW), 2, 14) == {"blocked"}
 
 
 FADED: Points = ((0, 150), (3, 150), (4.2, 0), (6, 0))
