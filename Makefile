@@ -20,7 +20,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --genera
 	--custom-compile-command 'make lock'
 
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo test test-slow test-browser test-postgres lint types bench lock clean
+.PHONY: help setup dev demo test test-slow test-browser test-postgres lint types bench bench-truth site lock clean
 
 help: ## list the recipes
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -57,14 +57,21 @@ bench: dev ## every benchmark in bench/
 		echo "== $$file"; $(PY) "$$file" $(ARGS) </dev/null; done; \
 	test $$ran = 1 || echo "bench/ holds no benchmark yet"
 
+bench-truth: dev ## the tool and plain methods against simulated truth; ARGS=--docs writes docs/how-sure.md
+	$(PY) bench/truth/table.py $(ARGS) </dev/null
+
+site: $(STAMPS)/docs ## the docs as a site in site/, built offline
+	@$(BIN)/zensical build --strict --clean </dev/null
+
 lock: $(STAMPS)/dev ## resolve the hash-locked lists anew (pyproject.toml, requirements/*.in)
-	$(LOCK) --upgrade pyproject.toml -o requirements/core.txt
+	$(LOCK) --upgrade --all-extras pyproject.toml -o requirements/core.txt
 	$(LOCK) --upgrade requirements/build.in -o requirements/build.txt
-	$(LOCK) --upgrade pyproject.toml requirements/build.in requirements/dev.in \
+	$(LOCK) --upgrade --all-extras pyproject.toml requirements/build.in requirements/dev.in \
 		-c requirements/core.txt -c requirements/build.txt -o requirements/dev.txt
+	$(LOCK) --upgrade requirements/docs.in -c requirements/core.txt -c requirements/dev.txt -o requirements/docs.txt
 
 clean: ## remove what was built and cached; .venv itself stays
-	rm -rf build dist $(STAMPS) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
+	rm -rf build dist site .cache $(STAMPS) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
 	find src -name '*.egg-info' -prune -exec rm -rf {} +
 	find src \( -name 'kernels.*.so' -o -name 'kernels.c' -o -name 'kernels.*.pyd' \) -exec rm -f {} +
 	find . -path './.?*' -prune -o -name __pycache__ -prune -exec rm -rf {} +
@@ -91,6 +98,11 @@ $(STAMPS)/core: requirements/core.txt requirements/build.txt $(STAMPS)/venv
 $(STAMPS)/dev: requirements/dev.txt $(STAMPS)/core
 	@echo "-- tools: requirements/dev.txt"
 	@$(INSTALL_LOCKED) -r requirements/dev.txt </dev/null
+	@touch $@
+
+$(STAMPS)/docs: requirements/docs.txt $(STAMPS)/venv
+	@echo "-- docs: requirements/docs.txt"
+	@$(INSTALL_LOCKED) -r requirements/docs.txt </dev/null
 	@touch $@
 
 # Python prefers a compiled module to its source, so an old one is removed before anything else can go wrong.

@@ -205,6 +205,9 @@ def test_the_definitions_hold_every_number_of_the_code() -> None:
     files = (
         "leak.breathing",
         "leak.doubt",
+        "leak.shut",
+        "leak.stopped",
+        "leak.stuck",
         "leak.effort",
         "leak.state",
         "assessment.events",

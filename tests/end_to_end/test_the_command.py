@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
+import sys
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
 from pathlib import Path
@@ -85,10 +86,12 @@ def test_exit_2_input_refused(quiet: Path) -> None:
     assert ran.err.count("\n") == 1
 
 
-def test_exit_4_an_optional_part_is_missing(quiet: Path) -> None:
+def test_exit_4_an_optional_part_is_missing(quiet: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "jinja2", None)  # as where it was never installed
     before = files_in(quiet)
-    ran = installed("assess", "log.csv", *ALL, "--page", "page.html", folder=quiet)
+    ran = called("assess", "log.csv", *ALL, "--page", "page.html", folder=quiet)
     assert (ran.code, ran.out) == (4, "")
+    assert "slackwater[page]" in ran.err
     assert ran.err.count("\n") == 1
     assert files_in(quiet) == before
 

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import json
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from slackwater.cli.files import refuse_overwriting, write_whole
 from slackwater.cli.instants import instant, ward_zone
-from slackwater.errors import MissingPart, UsageError
+from slackwater.errors import UsageError
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from slackwater.assessment.assessment import Assessment
+    from slackwater.risk import Score
 
 
 @click.command("assess")
@@ -35,12 +41,13 @@ from slackwater.errors import MissingPart, UsageError
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--minutes", "minutes_path", metavar="FILE", help="Write the minute table (.csv or .parquet).")
-@click.option("--page", "page_path", metavar="FILE", hidden=True)
+@click.option("--page", "page_path", metavar="FILE", help="Write the page (.html): the whole stay in one file.")
+@click.option("--risk", "risk_path", metavar="FILE", help="Inputs of published scores (TOML), shown on the page.")
 @click.pass_context
 def command(
     ctx: click.Context, logs: tuple[str, ...], layout_name: str | None, chart_path: str | None,
     episode_path: str | None, zone: str | None, protocol_name: str | None, at: str | None, refuse_above: float,
-    numbers_path: str | None, as_json: bool, minutes_path: str | None, page_path: str | None,
+    numbers_path: str | None, as_json: bool, minutes_path: str | None, page_path: str | None, risk_path: str | None,
 ) -> None:  # fmt: skip
     """Judge one drain: is air still leaking, how sure, and what does the unit's rule still wait for?
 
@@ -57,8 +64,10 @@ def command(
     from slackwater.assessment.assess import assess
     from slackwater.cli.inputs import read_chart_file, read_episode_file, read_logs, read_numbers, read_protocol
 
-    if page_path is not None:
-        raise MissingPart("--page is not built yet", mend="Use the text, --json or --minutes.")
+    if page_path is not None and not page_path.endswith((".html", ".htm")):
+        raise UsageError(f"--page: {page_path!r} does not end in .html", mend="Name it so that a browser opens it.")
+    if risk_path is not None and page_path is None:
+        raise UsageError("--risk is shown on the page only", mend="Add --page FILE.html, or use: slackwater risk FILE.")
     if minutes_path is not None and not minutes_path.endswith((".csv", ".parquet")):
         raise UsageError(
             f"--minutes: {minutes_path!r} ends in neither .csv nor .parquet", mend="Give it one of these endings."
@@ -67,7 +76,9 @@ def command(
         raise UsageError(
             "neither a log nor a chart is given", mend="Write: slackwater assess LOG --layout FILE, or --chart FILE."
         )
-    refuse_overwriting(minutes_path, (*logs, layout_name, chart_path, episode_path, protocol_name))
+    given = (*logs, layout_name, chart_path, episode_path, protocol_name, numbers_path, risk_path)
+    refuse_overwriting(minutes_path, given)
+    refuse_overwriting(page_path, (*given, minutes_path))
     ward = ward_zone(zone)
     now_ms = None if at is None else instant(at, ward if zone else None)
     protocol = None if protocol_name is None else read_protocol(protocol_name)
@@ -80,8 +91,11 @@ def command(
     found = assess(
         read, chart=chart, episode=episode, protocol=protocol, now_ms=now_ms, zone=zone or "UTC", model=model
     )
+    page = None if page_path is None else _page(found, ward, risk_path)
     if minutes_path is not None:
         _write_minutes(found, minutes_path)
+    if page_path is not None and page is not None:
+        write_whole(page_path, page)
     if as_json:
         from slackwater.assessment.document import document
 
@@ -91,6 +105,21 @@ def command(
 
         click.echo(answer_text(found, ward, colour=_colour()))
     ctx.exit(3 if found.doubtful else 0)
+
+
+def _page(found: Assessment, zone: tzinfo, risk_path: str | None) -> bytes:
+    from slackwater.report.page import page
+
+    return page(found, zone, scores=_scores(risk_path)).encode()
+
+
+def _scores(path: str | None) -> tuple[Score, ...]:
+    if path is None:
+        return ()
+    from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes
+    from slackwater.risk import read_risk_inputs, scores
+
+    return scores(read_risk_inputs(read_bytes(path, LARGEST_TEXT), name_of(path)))
 
 
 def _colour() -> bool:

@@ -43,17 +43,3 @@ def instant(text: str, zone: tzinfo | None) -> int:
     if not 1970 < moment.year < 2199:
         raise UsageError(f"--at: the year {moment.year} cannot be", mend="Write e.g. 2033-09-14T07:30:00+02:00.")
     return round(moment.timestamp() * 1000)
-
-
-def shown(ms: int | None, zone: tzinfo, *, day: bool = True) -> str:
-    """An instant in the ward's zone, 24 h."""
-    if ms is None:
-        return "not known"
-    moment = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone)
-    return moment.strftime("%a %d %b %H:%M" if day else "%H:%M")
-
-
-def offset(ms: int, zone: tzinfo) -> str:
-    """The offset in force at a moment, e.g. 'UTC+02:00'."""
-    text = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%z")
-    return f"UTC{text[:3]}:{text[3:5]}" if text not in ("", "+0000") else "UTC"

@@ -1,4 +1,4 @@
-"""How statuses and quantities read on a terminal: shape and word, never colour alone."""
+"""How statuses and quantities read, on a terminal, a page and paper alike: shape and word, never colour alone."""
 
 from __future__ import annotations
 
@@ -12,6 +12,19 @@ WORDS = {
     Status.MET: "met", Status.MET_WITH_GAPS: "met with gaps", Status.NOT_MET: "not met",
     Status.CANNOT_TELL: "cannot tell", Status.NOT_APPLICABLE: "does not apply",
 }  # fmt: skip
+LEAK_SHAPES = {"leaking": "◆", "quiet": "◇", "cannot_tell": "▨"}  # a leak is no clause: other shapes
+REASON_SENTENCES = {
+    "": "The reading's step straddles the limit: it may lie on either side.",
+    "missing": "Nothing, or too little, was recorded. That is not a reading of zero.",
+    "blocked": "The tube may be shut: blocked, kinked, full of fluid. Look along the tube, at swing and patient.",
+    "disconnected": "The circuit looks open, or the leak is very large. Check the connections.",
+    "off": "The unit was off, or its suction was not being applied.",
+    "clamped": "The drain was clamped: air could not come out.",
+    "sensor": "The flow or pressure sensor cannot be believed here: it stuck, shifted, or stopped at once.",
+    "clock": "The log's clock ran back, or an hour happened twice: the time cannot be told.",
+    "conflict": "Two records disagree about these minutes; neither is used.",
+    "shared": "Another drain or limb shares the space or the unit: quiet here may be air leaving there.",
+}
 REASON_WORDS = {
     "": "",
     "missing": "nothing was recorded",
@@ -24,7 +37,6 @@ REASON_WORDS = {
     "conflict": "two records disagree",
     "shared": "another drain or limb may carry the air",
 }
-BOLD, DIM, PLAIN = "\x1b[1m", "\x1b[2m", "\x1b[0m"
 
 
 def status_text(status: Status) -> str:
@@ -64,3 +76,15 @@ def likelihood(p: float | None) -> str:
     if p < 0.6:
         return "either way"
     return "likely leaking" if p < 0.9 else "leaking"
+
+
+def chance_words(p: float) -> str:
+    """A chance in words, for screens where decimals would say more than is known.
+
+    >>> [chance_words(p) for p in (0.01, 0.3, 0.5, 0.8, 0.99)]
+    ['very unlikely', 'unlikely', 'as likely as not', 'likely', 'very likely']
+    """
+    for upto, words in ((0.1, "very unlikely"), (0.4, "unlikely"), (0.6, "as likely as not"), (0.9, "likely")):
+        if p < upto:
+            return words
+    return "very likely"

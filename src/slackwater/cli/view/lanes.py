@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.assessment import Assessment
-from slackwater.cli.instants import shown
 from slackwater.leak.words import CANNOT_TELL, LEAKING, MISSING
+from slackwater.report.times import shown
 from slackwater.trace.types import MINUTE_MS
 
 ROWS = 4  # text rows of braille: 16 dots high

@@ -1,0 +1,1 @@
+"""What is shown to readers: words, sentences, the page; later sheets. From one assessment, so that all agree."""

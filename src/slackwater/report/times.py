@@ -1,0 +1,27 @@
+"""Times as readers see them: the ward's zone, 24 h."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, tzinfo
+
+
+def shown(ms: int | None, zone: tzinfo, *, day: bool = True) -> str:
+    """An instant in the ward's zone, 24 h."""
+    if ms is None:
+        return "not known"
+    moment = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone)
+    return moment.strftime("%a %d %b %H:%M" if day else "%H:%M")
+
+
+def offset(ms: int, zone: tzinfo) -> str:
+    """The offset in force at a moment, e.g. 'UTC+02:00'."""
+    text = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%z")
+    return f"UTC{text[:3]}:{text[3:5]}" if text not in ("", "+0000") else "UTC"
+
+
+def between(from_ms: int, to_ms: int, zone: tzinfo) -> str:
+    """A stretch of time; its day only once where both ends share it."""
+    first, last = shown(from_ms, zone), shown(to_ms, zone)
+    if first == last:
+        return first
+    return f"{first} to {shown(to_ms, zone, day=first[:10] != last[:10])}"
