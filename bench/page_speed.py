@@ -9,7 +9,7 @@ Figures are medians of the rounds (and the largest), in milliseconds:
 
 Goals: first picture within 300 ms, a zoom within 50 ms. Without Chromium or playwright it says so and measures nothing.
 
-    python bench/page.py [rounds]
+    python bench/page_speed.py [rounds]
 """
 
 from __future__ import annotations
