@@ -160,14 +160,14 @@ def test_a_stay_of_two_readings_has_a_page() -> None:
 # --- order, and what is never out of sight --------------------------------------------------------
 
 
-def test_the_cautions_about_this_drain_stand_right_above_the_answer() -> None:
-    """Which ones: the safety case's sentences 'right drain', 'other causes', 'support only'."""
+def test_the_cautions_of_a_verdict_are_read_before_it() -> None:
+    """Which ones: right drain, other causes, support only; rule in force, out of scope, measurement limits."""
     page_ = shown(simulated("demo"))
     answer = page_.one("section", id="answer")
-    above = [page_.one(data_caution=name) for name in ("cau-C9", "cau-C4", "cau-C1")]
-    below = [page_.one(data_caution=name) for name in ("cau-C6", "cau-C10", "cau-C11")]
+    names = ("cau-C9", "cau-C4", "cau-C1", "cau-C6", "cau-C10", "cau-C11")
+    above = [page_.one(data_caution=name) for name in names]
     picture = page_.one("section", id="picture")
-    places = order(page_, *above, answer, *below, picture)
+    places = order(page_, *above, answer, picture)
     assert places == sorted(places)
 
 
