@@ -113,8 +113,8 @@ class Assessment:
         """Of the ward's clock in the first minute, 0..24: by the zone given, else by that of the log's own stamps."""
         if self.leak_trace is None or self.trace is None:
             return None
-        own = self.trace.logs[0].layout.get("time", {}).get("zone", "UTC")
-        return clock_hour(self.leak_trace.minutes.start_ms, self.zone if self.zone != "UTC" else str(own))
+        own = self.trace.logs[0].clock_zone or "UTC"
+        return clock_hour(self.leak_trace.minutes.start_ms, self.zone if self.zone != "UTC" else own)
 
     @property
     def doubtful(self) -> bool:

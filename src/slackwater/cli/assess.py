@@ -85,8 +85,8 @@ def command(
     episode = None if episode_path is None else read_episode_file(episode_path)
     chart = None if chart_path is None else read_chart_file(chart_path, zone)
     read = read_logs(logs, layout_name, refuse_above)
-    if zone is None and read and read[0].layout.get("time", {}).get("zone"):
-        ward = ward_zone(str(read[0].layout["time"]["zone"]))  # the log's own wall clock reads best
+    if zone is None and read and read[0].clock_zone:
+        ward = ward_zone(read[0].clock_zone)  # the log's own wall clock reads best
     model = None if numbers_path is None else read_numbers(numbers_path)
     found = assess(
         read, chart=chart, episode=episode, protocol=protocol, now_ms=now_ms, zone=zone or "UTC", model=model

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from slackwater.risk.score import Rate, Score
+    from slackwater.risk.score import Score
 
 WIDE = 92
 
@@ -77,24 +77,16 @@ def _one(score: Score) -> Iterator[str]:
     if score.missing:
         yield from _wrapped("keys", ", ".join(score.missing))
     if score.parts:
-        yield from _wrapped("from", "; ".join(f"{part.text} {_points(part.points)}" for part in score.parts))
+        yield from _wrapped("from", "; ".join(part.counted for part in score.parts))
     yield from _wrapped("predicts", score.outcome.text)
-    inside = {"told": " This patient is inside it.", "not_applicable": " This patient is outside it."}
-    yield from _wrapped("made for", f"{score.population}.{inside.get(score.status, '')}")
+    yield from _wrapped("made for", score.made_for)
     if score.rates:
-        yield from _wrapped("published", f"of groups, not of this patient: {'; '.join(map(_rate, score.rates))}")
+        yield from _wrapped(
+            "published", f"of groups, not of this patient: {'; '.join(rate.told for rate in score.rates)}"
+        )
     for note in score.notes:
         yield from _wrapped("note", note)
     yield from _wrapped("source", f"{score.source}; {score.cohort}")
-
-
-def _points(points: float) -> str:
-    return f"{points:+.10g}" if points else "0"
-
-
-def _rate(rate: Rate) -> str:
-    interval = "" if rate.low is None else f" ({rate.low:g} to {rate.high:g})"
-    return f"{rate.of} {rate.percent:g} %{interval}"
 
 
 def _wrapped(label: str, text: str) -> list[str]:

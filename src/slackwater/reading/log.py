@@ -87,6 +87,11 @@ class Log:
     notes: tuple[str, ...] = ()  # what a reader should know, e.g. values of the other sign
     layout: dict[str, Any] = field(default_factory=dict)  # as read, for the history
 
+    @property
+    def clock_zone(self) -> str:
+        """The zone its stamps are in, as its layout names it; '' where it names none."""
+        return str(self.layout.get("time", {}).get("zone") or "")
+
     def only(self, keep: NDArray[np.bool_]) -> Log:
         """The same log with only some of its rows; its ledger speaks of the whole file still."""
         kept: dict[str, Any] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.cautions import FORECAST, Caution
@@ -109,7 +110,7 @@ def _svg(drawn: list[tuple[str, Hours]], horizon: float) -> str:
     def x(hour: float | None) -> float:
         return LEFT + (right - LEFT) * min(horizon if hour is None else hour, horizon) / horizon
 
-    said = _escaped("; ".join(f"{name} {_range(hours, horizon)}" for name, hours in drawn))
+    said = escape("; ".join(f"{name} {_range(hours, horizon)}" for name, hours in drawn))
     box = f'viewBox="0 0 {WIDE:.0f} {height:.0f}"'
     out = [f'<svg {box} role="img" class="outlook" aria-label="Hours until a clause may hold: {said}">']
     ticks = [hour for hour in (0, 6, 12, 24, 36, 48, 72, 96, 120, 144, 168) if hour <= horizon]
@@ -121,7 +122,7 @@ def _svg(drawn: list[tuple[str, Hours]], horizon: float) -> str:
         q = hours.quantiles
         assert q is not None
         y = TOP + TALL * number
-        out.append(f'<text x="{LEFT - 10:.0f}" y="{y + 14:.0f}" text-anchor="end">{_escaped(name)}</text>')
+        out.append(f'<text x="{LEFT - 10:.0f}" y="{y + 14:.0f}" text-anchor="end">{escape(name)}</text>')
         out.append(_box("outer", x(q["q05"]), x(q["q95"]), y + 2, 16))
         out.append(_box("inner", x(q["q25"]), x(q["q75"]), y + 2, 16))
         out.append(
@@ -135,7 +136,3 @@ def _svg(drawn: list[tuple[str, Hours]], horizon: float) -> str:
 
 def _box(kind: str, left: float, right: float, y: float, tall: float) -> str:
     return f'<rect class="{kind}" x="{left:.1f}" y="{y:.0f}" width="{max(right - left, 1.5):.1f}" height="{tall:.0f}"/>'
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")

@@ -92,7 +92,7 @@ _OPEN = {
 def _ward(found: Assessment, ward: tzinfo | None) -> Zone:
     if ward is not None:
         return Zone(str(ward), ward)
-    own = found.trace.logs[0].layout.get("time", {}).get("zone", "UTC") if found.trace is not None else "UTC"
+    own = (found.trace.logs[0].clock_zone if found.trace is not None else "") or "UTC"
     return zone(found.zone if found.zone != "UTC" else str(own))
 
 

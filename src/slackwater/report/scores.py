@@ -7,10 +7,8 @@ from dataclasses import dataclass
 
 from slackwater.risk import Score
 from slackwater.risk.published import CAUTIONS
-from slackwater.risk.score import Rate
 
 SCORE_CAUTIONS = tuple(CAUTIONS[id_] for id_ in ("cau-C1", "cau-C8"))
-_INSIDE = {"told": " This patient is inside it.", "not_applicable": " This patient is outside it."}
 
 
 @dataclass(frozen=True)
@@ -35,12 +33,7 @@ def score_lines(found: Sequence[Score]) -> tuple[ScoreLines, ...]:
 
 def _says(score: Score) -> Iterator[str]:
     if score.parts:
-        yield "; ".join(f"{part.text} {part.points:+.10g}" if part.points else f"{part.text} 0" for part in score.parts)
-    yield f"Predicts {score.outcome.text}. Made for: {score.population}.{_INSIDE.get(score.status, '')}"
+        yield "; ".join(part.counted for part in score.parts)
+    yield f"Predicts {score.outcome.text}. Made for: {score.made_for}"
     if score.rates:
-        yield f"Published of groups, not of this patient: {'; '.join(map(_rate, score.rates))}."
-
-
-def _rate(rate: Rate) -> str:
-    interval = "" if rate.low is None else f" ({rate.low:g} to {rate.high:g})"
-    return f"{rate.of} {rate.percent:g} %{interval}"
+        yield f"Published of groups, not of this patient: {'; '.join(rate.told for rate in score.rates)}."

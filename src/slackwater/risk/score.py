@@ -20,6 +20,11 @@ class Part:
     why: str = ""
 
     @property
+    def counted(self) -> str:
+        """What it is, and the points it adds."""
+        return f"{self.text} {self.points:+.10g}" if self.points else f"{self.text} 0"
+
+    @property
     def low(self) -> float:
         return self.points if self.or_points is None else min(self.points, self.or_points)
 
@@ -36,6 +41,12 @@ class Rate:
     percent: float
     low: float | None = None
     high: float | None = None
+
+    @property
+    def told(self) -> str:
+        """The figure with its interval."""
+        interval = "" if self.low is None else f" ({self.low:g} to {self.high:g})"
+        return f"{self.of} {self.percent:g} %{interval}"
 
 
 def _no_band(_: float) -> str | None:
@@ -89,6 +100,12 @@ class Score:
         if self.points is not None:
             return "told"
         return "not_applicable" if self.outside_because else "cannot_tell"
+
+    @property
+    def made_for(self) -> str:
+        """The population, and whether this patient is of it, where that is known."""
+        inside = {"told": " This patient is inside it.", "not_applicable": " This patient is outside it."}
+        return f"{self.population}.{inside.get(self.status, '')}"
 
     @property
     def answer(self) -> str:
