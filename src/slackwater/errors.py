@@ -8,7 +8,10 @@ SlackwaterError
 │   ├── ChartError          a chart row that cannot be read
 │   ├── EpisodeError        an episode file that cannot be read
 │   ├── ProtocolError       a rule file that cannot be used
-│   └── UsageError          a call that makes no sense
+│   ├── UsageError          a call that makes no sense
+│   └── RecordError         the record cannot take or give this
+│       ├── StaleError          another one changed the same thing meanwhile
+│       └── NotWritten          disk or server failed; nothing of the act was kept, or it says that it cannot tell
 └── MissingPart         an optional part is not installed                      (exit 4)
 """
 
@@ -81,6 +84,18 @@ class ProtocolError(RefusedInput):
 
 class UsageError(RefusedInput):
     """A call that makes no sense."""
+
+
+class RecordError(RefusedInput):
+    """The record cannot take or give this; it is as it was."""
+
+
+class StaleError(RecordError):
+    """Another one changed the same thing meanwhile: look at it, then enter again."""
+
+
+class NotWritten(RecordError):
+    """Disk or server failed while an act was written."""
 
 
 class MissingPart(SlackwaterError):

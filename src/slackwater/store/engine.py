@@ -1,0 +1,100 @@
+"""The door to the database: SQLite so that a commit outlasts a loss of power, or PostgreSQL. One writer at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.exc import DBAPIError
+
+from slackwater.errors import MissingPart, NotWritten, RecordError
+from slackwater.store.place import Place
+
+WAIT_S = 60  # how long a writer waits for the others
+_ONE_WRITER = "SELECT pg_advisory_xact_lock(7304117)"  # any number, the same for all writers of one database
+_FAULTS = ("disk", "full", "i/o", "readonly", "read-only", "unable to open", "malformed", "not a database")
+
+
+def engine_of(place: Place) -> Engine:
+    """An engine for `place`; nothing is opened yet."""
+    if place.sqlite:
+        engine = create_engine(place.url, connect_args={"timeout": WAIT_S, "check_same_thread": False})
+        event.listen(engine, "connect", _set_sqlite)
+        event.listen(engine, "begin", _begin)
+        return engine
+    try:
+        return create_engine(place.url, pool_pre_ping=True, isolation_level="READ COMMITTED")
+    except ImportError:
+        raise MissingPart(
+            "PostgreSQL needs the extra 'postgres'", mend="Install it: pip install 'slackwater[postgres]'."
+        ) from None
+
+
+def _set_sqlite(connection: Any, _: object) -> None:
+    connection.isolation_level = None  # the driver must not begin or commit by itself
+    cursor = connection.cursor()
+    for setting, wanted in (("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1)):
+        cursor.execute(f"PRAGMA {setting} = {'FULL' if wanted == 2 else wanted}")
+        (found,) = cursor.execute(f"PRAGMA {setting}").fetchone()
+        if found != wanted:
+            raise RecordError(
+                f"SQLite would not set {setting} to {wanted} but to {found}, so a commit might be lost",
+                mend="Give a folder on this machine's own disk.",
+            )
+    cursor.close()
+
+
+def _begin(connection: Connection) -> None:
+    # A writer that began as a reader could not wait for its turn; it says so at once.
+    writing = connection.get_execution_options().get("writing")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """A connection that sees one moment of the record."""
+    with _told(engine.url.render_as_string(hide_password=True)):
+        options = {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
+        with engine.connect().execution_options(**options) as connection, connection.begin():
+            yield connection
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """A connection that alone may write; committed where the block ends, rolled back where it fails."""
+    with (
+        _told(engine.url.render_as_string(hide_password=True)),
+        engine.connect().execution_options(writing=True) as connection,
+        connection.begin(),
+    ):
+        if engine.dialect.name == "postgresql":
+            connection.execute(text(_ONE_WRITER))
+        yield connection
+
+
+@contextmanager
+def _told(where: str) -> Iterator[None]:
+    """Faults of disk and server in our words."""
+    try:
+        yield
+    except DBAPIError as error:
+        said = " ".join(str(error.orig).split())
+        if "append-only" in said or "already paired" in said:
+            raise RecordError(said, where="the record", mend="Look at the record again.") from error
+        if "database is locked" in said:
+            raise RecordError(
+                f"another program has been writing for {WAIT_S} s", where=where, mend="Nothing was kept. Try again."
+            ) from error
+        if error.connection_invalidated or any(word in said.lower() for word in _FAULTS) or _server(error):
+            raise NotWritten(
+                f"the record cannot be read or written: {said}",
+                where=where,
+                mend="What was acknowledged is kept; look whether the last entry is there before you enter it again.",
+            ) from error
+        raise
+
+
+def _server(error: DBAPIError) -> bool:
+    return type(error.orig).__name__ in ("OperationalError", "InterfaceError", "AdminShutdown", "CrashShutdown")

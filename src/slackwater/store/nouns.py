@@ -1,0 +1,155 @@
+"""What the record holds: every noun, and the fields of its rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+TEXT, INSTANT, COUNT, NUMBER, FLAG = "text", "instant", "count", "number", "flag"
+
+Value = str | int | float | bool | None
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a noun. Instants end in `_ms`: UTC milliseconds. None is 'not known', never 'no'.
+
+    needed: it must be given. fixed: no later version may change it, so rows may be looked up by it.
+    """
+
+    name: str
+    kind: str = TEXT
+    needed: bool = False
+    fixed: bool = False
+
+
+@dataclass(frozen=True)
+class Noun:
+    """A kind of thing in the record; each version of a thing is a row of its own."""
+
+    name: str
+    fields: tuple[Field, ...]
+
+    def field(self, name: str) -> Field:
+        return next(field for field in self.fields if field.name == name)
+
+
+def _text(*names: str) -> tuple[Field, ...]:
+    return tuple(Field(name) for name in names)
+
+
+def _instants(*names: str) -> tuple[Field, ...]:
+    return tuple(Field(name, INSTANT) for name in names)
+
+
+def _counts(*names: str) -> tuple[Field, ...]:
+    return tuple(Field(name, COUNT) for name in names)
+
+
+def _of(*names: str) -> tuple[Field, ...]:
+    """Whose it is: given once and never changed."""
+    return tuple(Field(name, TEXT, needed=True, fixed=True) for name in names)
+
+
+_ALL = (
+    # Who works here. Roles are those of ROLES.
+    Noun("person", (Field("name", needed=True), Field("role", needed=True), *_instants("left_ms"))),
+    # Whose drain. `label` is the hospital's own number or pseudonym; the record needs no name.
+    Noun("patient", _of("label")),
+    Noun(
+        "episode",
+        (
+            *_of("patient"),
+            Field("age_years", NUMBER), Field("weight_kg", NUMBER),
+            *_text("indication", "operation_kind"), *_instants("operation_end_ms"),
+            *_text("breathing", "ward", "bed", "initials"), *_instants("closed_ms"), *_text("closed_why"),
+        ),
+    ),
+    Noun("space", (*_of("episode", "kind"), *_text("side"))),
+    Noun(
+        "drain",
+        (
+            *_of("episode"), Field("space", needed=True), *_of("number"),
+            *_text("site"), Field("size_fr", NUMBER), *_instants("connected_ms"), Field("alone", FLAG),
+        ),
+    ),
+    # What this drain is for, and the rule that follows from it, pinned by the hash of its file.
+    Noun("goal", (*_of("drain"), *_text("text", "protocol"))),
+    Noun("protocol", (*_of("sha256"), Field("name", needed=True), *_text("edition", "status", "approved_by"))),
+    Noun("approval", (*_of("protocol", "person"), *_text("role", "words"))),
+    # The suction unit, and when it served which drain.
+    Noun("unit", (*_of("serial"), *_text("layout"))),
+    Noun(
+        "pairing",
+        (
+            *_of("patient", "drain", "unit"), Field("from_ms", INSTANT, needed=True), *_instants("to_ms"),
+            *_text("checked_by", "arrived_with"),
+        ),
+    ),
+    Noun(
+        "order",
+        (
+            *_of("drain", "kind"), *_text("level", "unit"), Field("from_ms", INSTANT, needed=True),
+            *_instants("until_ms", "review_ms"), *_counts("may_be_off_min"), *_text("reason"),
+        ),
+    ),
+    # One cell-for-cell row of the chart. `drain` is the number as written; None: it names none.
+    Noun(
+        "entry",
+        (
+            *_of("episode"), Field("drain", fixed=True), Field("item", needed=True), *_text("value", "unit", "note"),
+            Field("time_ms", INSTANT, needed=True), *_instants("written_ms"), *_text("written_by", "source"),
+            *_counts("line"),
+        ),
+    ),
+    Noun(
+        "log",
+        (
+            *_of("drain", "sha256", "layout"), Field("name", needed=True), *_text("serials"),
+            *_instants("first_ms", "last_ms"), *_counts("rows_read", "rows_used", "rows_refused"),
+        ),
+    ),
+    # What was worked out of the logs and kept as Parquet: `minutes`, `pyramid`. It can be made again.
+    Noun("table", (*_of("drain", "kind"), Field("sha256", needed=True), *_text("made_from", "program"))),
+    Noun("hold", (*_of("drain"), Field("reason", needed=True), Field("from_ms", INSTANT, needed=True),
+                  *_instants("to_ms"), *_text("note"))),
+    Noun("task", (*_of("drain"), Field("what", needed=True), *_instants("due_ms", "done_ms"),
+                  *_text("done_by", "result"))),
+    Noun(
+        "removal",
+        (
+            *_of("drain"), Field("kind", needed=True), Field("time_ms", INSTANT, needed=True),
+            *_text("removed_by", "second_person", "breath_phase"), *_instants("analgesia_ms"),
+            Field("tip_intact", FLAG), *_instants("suture_out_ms"),
+            *_text("overall", "protocol", "against_rule_because"),
+        ),
+    ),
+    Noun("check", (*_of("drain"), Field("what", needed=True), *_instants("due_ms", "done_ms"),
+                   *_text("done_by", "result"))),
+    # What a unit sent by itself; its own sequence number makes it the same message however often it comes.
+    Noun("message", (*_of("unit"), Field("sequence", COUNT, needed=True, fixed=True), Field("body", needed=True))),
+)  # fmt: skip
+
+NOUNS: dict[str, Noun] = {noun.name: noun for noun in _ALL}
+
+ROLES = ("nurse", "specialist_nurse", "physiotherapist", "registrar", "surgeon", "engineer", "audit_lead", "program")
+HOLD_REASONS = (
+    "awaiting_pleurodesis", "ventilated", "another_drain_planned", "anticoagulation", "awaiting_imaging",
+    "awaiting_theatre", "awaiting_staff", "patient_wish", "clinical_concern", "other",
+)  # fmt: skip
+REMOVAL_KINDS = ("planned", "unplanned", "in_theatre", "exchanged", "patient_died", "transferred")
+BREATH_PHASES = ("end_inspiration", "end_expiration", "valsalva", "ventilated")
+ORDER_KINDS = ("suction", "clamp_trial", "removal", "imaging", "transfer")
+CHECKS = ("chest_xray", "observations", "site", "dressing_down", "suture_out")
+
+WORDS: dict[tuple[str, str], tuple[str, ...]] = {
+    ("person", "role"): ROLES,
+    ("hold", "reason"): HOLD_REASONS,
+    ("removal", "kind"): REMOVAL_KINDS,
+    ("removal", "breath_phase"): BREATH_PHASES,
+    ("order", "kind"): ORDER_KINDS,
+    ("check", "what"): CHECKS,
+    ("table", "kind"): ("minutes", "pyramid"),
+    ("space", "kind"): ("pleural", "mediastinal", "pericardial"),
+    ("space", "side"): ("left", "right", "midline"),
+}
+"""Closed lists; the same words as in an episode file where both have them."""
