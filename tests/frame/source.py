@@ -46,8 +46,15 @@ def module_name(path: Path) -> str:
 
 
 def modules() -> list[str]:
-    """Every module that can be imported by name; `__main__` runs when imported, so it is left out."""
-    return [module_name(path) for path in python_files() if path.stem != "__main__"]
+    """Every module that can be imported by name; what runs when imported is left out.
+
+    That is `__main__`, and alembic's `env` and steps, which alembic alone loads.
+    """
+    return [module_name(path) for path in python_files() if path.stem != "__main__" and not loaded_by_alembic(path)]
+
+
+def loaded_by_alembic(path: Path) -> bool:
+    return "migrations" in path.parts and (path.stem == "env" or path.parent.name == "versions")
 
 
 @cache

@@ -27,6 +27,11 @@ def shipped(name: str) -> Protocol:
     return load_protocol(_text(name, ".toml"), f"{name}.toml")
 
 
+def shipped_bytes(name: str) -> bytes:
+    """The file of the shipped example called `name`; ProtocolError if there is none."""
+    return _text(name, ".toml")
+
+
 def shipped_cases(name: str) -> str:
     """The text of the cases beside that example, for `run_cases`."""
     return _text(name, _CASES).decode("utf-8")

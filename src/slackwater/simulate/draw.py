@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
@@ -142,12 +143,13 @@ def draw_lobectomy(rng: np.random.Generator, name: str = "lobectomy", prevalence
 
 
 def cohort(n: int, seed: int) -> Iterator[tuple[str, Stay]]:
-    """`n` drawn stays, one after the other: (name, stay). Stay k is the same for any `n` above k."""
+    """`n` drawn stays, one after the other: (name, stay). Stay k is the same for any `n` above k; each has its patient."""
     for k in range(n):
         root = np.random.SeedSequence(seed, spawn_key=(k,))
         rng = np.random.default_rng(root)
         name = f"stay-{k + 1:04d}"
         drawn = draw_scenario(rng, name)
+        drawn = replace(drawn, patient=replace(drawn.patient, id=f"SIM-{seed}-{k + 1:04d}"))
         yield name, simulate(drawn, int(rng.integers(2**31)))
 
 

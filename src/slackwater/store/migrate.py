@@ -23,10 +23,15 @@ def revision(engine: Engine) -> str | None:
 def upgrade(engine: Engine, to: str = REVISIONS[-1]) -> None:
     """Bring the tables to `to` in one transaction. Raises RecordError for a database of a newer program."""
     with writing(engine) as connection:
-        found = _revision(connection)
-        refuse_newer(found, engine)
-        if found != to:
-            _run(connection, to)
+        upgrade_on(connection, to)
+
+
+def upgrade_on(connection: Connection, to: str = REVISIONS[-1]) -> None:
+    """The same, inside the caller's transaction."""
+    found = _revision(connection)
+    refuse_newer(found, connection.engine)
+    if found != to:
+        _run(connection, to)
 
 
 def refuse_newer(found: str | None, engine: Engine) -> None:

@@ -64,12 +64,14 @@ _ALL = (
             *_text("breathing", "ward", "bed", "initials"), *_instants("closed_ms"), *_text("closed_why"),
         ),
     ),
-    Noun("space", (*_of("episode", "kind"), *_text("side"))),
+    Noun("space", (*_of("episode"), *_text("kind", "side"))),
     Noun(
         "drain",
         (
             *_of("episode"), Field("space", needed=True), *_of("number"),
-            *_text("site"), Field("size_fr", NUMBER), *_instants("connected_ms"), Field("alone", FLAG),
+            *_text("site"), Field("size_fr", NUMBER), *_instants("connected_ms"),
+            # A JSON list of other drains' numbers, as the episode file has them; None: it does not say.
+            *_text("shares_unit_with", "shares_space_with"),
         ),
     ),
     # What this drain is for, and the rule that follows from it, pinned by the hash of its file.

@@ -17,7 +17,7 @@ from slackwater.errors import NotWritten, RecordError, StaleError
 from slackwater.store import checks, migrate, rows
 from slackwater.store.acts import FIRST, Act, Change, act_of
 from slackwater.store.engine import engine_of, reading, writing
-from slackwater.store.files import Files, make_folder, write_durably
+from slackwater.store.files import Files, make_folder, sync_folder, write_durably
 from slackwater.store.nouns import NOUNS, Value
 from slackwater.store.place import Place, place_of, refuse_network
 from slackwater.store.rows import Thing
@@ -240,7 +240,7 @@ def open_record(
                 _copy_beside(engine, where, found)
             migrate.upgrade(engine)
             if where.sqlite:
-                _sync(where.folder)
+                sync_folder(where.folder)
     except BaseException:
         engine.dispose()
         raise
@@ -254,12 +254,6 @@ def _folder(folder: Path) -> None:
         raise NotWritten(f"cannot be made: {error.strerror}", where=str(folder), mend="Check the rights.") from error
 
 
-def _sync(folder: Path) -> None:
-    from slackwater.store.files import sync_folder
-
-    sync_folder(folder)
-
-
 def _copy_beside(engine: Engine, place: Place, found: str) -> None:
     """The database as it was, whole, before its tables change."""
     copy = place.folder / f"record.before-{migrate.REVISIONS[-1]}.sqlite"
@@ -269,4 +263,4 @@ def _copy_beside(engine: Engine, place: Place, found: str) -> None:
         raw: Any = connection.connection.driver_connection
         raw.execute("VACUUM INTO ?", (str(temporary),))
     os.replace(temporary, copy)
-    _sync(place.folder)
+    sync_folder(place.folder)

@@ -57,9 +57,9 @@ def upgrade() -> None:
     rows_of(
         "space",
         sa.Column("episode", sa.Text, nullable=False),
-        sa.Column("kind", sa.Text, nullable=False),
+        sa.Column("kind", sa.Text),
         sa.Column("side", sa.Text),
-        by=("episode", "kind"),
+        by=("episode",),
     )
     rows_of(
         "drain",
@@ -69,7 +69,8 @@ def upgrade() -> None:
         sa.Column("site", sa.Text),
         sa.Column("size_fr", sa.Float(53)),
         sa.Column("connected_ms", sa.BigInteger),
-        sa.Column("alone", sa.Integer),
+        sa.Column("shares_unit_with", sa.Text),
+        sa.Column("shares_space_with", sa.Text),
         by=("episode", "number"),
     )
     rows_of(

@@ -1,0 +1,117 @@
+"""Everything the record holds of one drain, as known at a moment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from sqlalchemy import Connection
+
+from slackwater.errors import RecordError
+from slackwater.store.nouns import Value
+from slackwater.store.rows import Thing, things
+
+
+@dataclass(frozen=True)
+class Course:
+    """One drain from connection to removal and after. Each tuple is in order of time, then of key."""
+
+    patient: Thing
+    episode: Thing
+    space: Thing
+    drain: Thing
+    other_drains: tuple[Thing, ...]  # of the same episode
+    goal: Thing | None
+    pairings: tuple[Thing, ...]  # of every drain of the episode
+    orders: tuple[Thing, ...]
+    entries: tuple[Thing, ...]  # of the episode: the patient's, this drain's and the others'
+    logs: tuple[Thing, ...]
+    tables: tuple[Thing, ...]
+    holds: tuple[Thing, ...]
+    tasks: tuple[Thing, ...]
+    removal: Thing | None
+    checks: tuple[Thing, ...]
+    other_removals: tuple[Thing, ...]
+
+    @property
+    def name(self) -> str:
+        """Patient and number, as people say it."""
+        return f"{self.patient['label']}/{self.drain['number']}"
+
+    @property
+    def removed_ms(self) -> int | None:
+        return None if self.removal is None else int(self.removal["time_ms"])
+
+
+def course_of(connection: Connection, drain: str, known_ms: int | None = None) -> Course:
+    """The course of the drain with this key. RecordError where it is not (yet) known."""
+
+    def of(noun: str, mapping: Mapping[str, Value]) -> tuple[Thing, ...]:
+        found = things(connection, noun, mapping, known_ms=known_ms)
+        return tuple(sorted(found, key=lambda thing: (_when(thing), thing.key)))
+
+    def one(noun: str, key: str) -> Thing:
+        found = things(connection, noun, known_ms=known_ms, keys=[key])
+        if not found:
+            raise RecordError(f"there is no {noun} {key}", where="the record", mend="See: slackwater record list.")
+        return found[0]
+
+    tube = one("drain", drain)
+    episode = one("episode", tube["episode"])
+    patient = one("patient", episode["patient"])
+    others = tuple(other for other in of("drain", {"episode": episode.key}) if other.key != drain)
+    mine = {"drain": drain}
+    goals, removals = of("goal", mine), of("removal", mine)
+    return Course(
+        patient=patient,
+        episode=episode,
+        space=one("space", tube["space"]),
+        drain=tube,
+        other_drains=others,
+        goal=goals[-1] if goals else None,
+        pairings=of("pairing", {"patient": patient.key}),
+        orders=of("order", mine),
+        entries=of("entry", {"episode": episode.key}),
+        logs=of("log", mine),
+        tables=of("table", mine),
+        holds=of("hold", mine),
+        tasks=of("task", mine),
+        removal=removals[-1] if removals else None,
+        checks=of("check", mine),
+        other_removals=tuple(found for other in others for found in of("removal", {"drain": other.key})),
+    )
+
+
+def find_drain(connection: Connection, name: str, known_ms: int | None = None) -> str:
+    """The key of the drain called `name`: its key, the beginning of it, or PATIENT/NUMBER.
+
+    Raises RecordError where none or several are called so.
+    """
+    drains = things(connection, "drain", known_ms=known_ms)
+    label, slash, number = name.rpartition("/")
+    if slash:
+        patients = {one.key: one["label"] for one in things(connection, "patient", known_ms=known_ms)}
+        episodes = {one.key: patients.get(one["patient"]) for one in things(connection, "episode", known_ms=known_ms)}
+        named = {drain.key: f"{episodes.get(drain['episode'])}/{drain['number']}" for drain in drains}
+        found = [key for key, called in named.items() if called == f"{label}/{number}"]
+    else:
+        named = {drain.key: drain.key for drain in drains}
+        found = [key for key in named if key == name] or [
+            key for key in named if len(name) >= 4 and key.startswith(name)
+        ]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise RecordError(f"{name!r} is the beginning of several drains", where="--drain", mend="Write more of it.")
+    near = get_close_matches(name, named.values(), n=1)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    raise RecordError(f"no drain is called {name[:60]!r}", where="--drain", mend=f"{hint}See: slackwater record list.")
+
+
+def _when(thing: Thing) -> int:
+    for name in ("time_ms", "from_ms", "due_ms", "first_ms"):
+        moment = thing.fields.get(name)
+        if moment is not None:
+            return int(moment)
+    return thing.seq

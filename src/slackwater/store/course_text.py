@@ -1,0 +1,179 @@
+"""`course.toml`: what is neither in a log nor in a chart: pairings, orders, holds, tasks, removal, checks."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from slackwater.assessment.document import stamp
+from slackwater.episode.instants import WITH_OFFSET, read_instant
+from slackwater.episode.plain_text import plain_text
+from slackwater.episode.spelling import meant
+from slackwater.errors import EpisodeError, QuantityError
+from slackwater.store import checks
+from slackwater.store.acts import key_of
+from slackwater.store.course import Course
+from slackwater.store.facts import tell
+from slackwater.store.nouns import INSTANT, NOUNS, Field, Value
+from slackwater.store.record import Acting
+from slackwater.store.rows import Thing
+from slackwater.store.whose import Whose
+
+# Each table of the file, and what tells one of its things from another.
+TABLES: dict[str, tuple[str, ...]] = {
+    "pairing": ("unit", "from_ms"),
+    "order": ("kind", "from_ms"),
+    "hold": ("reason", "from_ms"),
+    "task": ("what", "due_ms"),
+    "removal": (),
+    "check": ("what", "due_ms"),
+}
+STAY = ("ward", "bed", "initials", "closed_ms", "closed_why")  # keys of [stay], once
+
+
+@dataclass(frozen=True)
+class Given:
+    """One table of the file: a noun (or `stay`) and its fields; a pairing's `unit` is the serial number."""
+
+    noun: str
+    fields: Mapping[str, Value]
+
+
+def read_course(data: bytes, name: str) -> tuple[Given, ...]:
+    """Read `[stay]`, `[[pairing]]`, `[[order]]`, `[[hold]]`, `[[task]]`, `[removal]` and `[[check]]`.
+
+    Times carry their offset. Raises EpisodeError naming table and key, for what is not known or missing.
+    """
+    text = plain_text(data, name, EpisodeError)
+    try:
+        found = tomllib.loads(text + "\n")
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise EpisodeError(f"is not TOML: {error}", where=name, mend='Write lines such as reason = "other".') from error
+    given = []
+    for table, content in found.items():
+        if table not in (*TABLES, "stay"):
+            raise EpisodeError(
+                "is not a table of a course", where=f"{name}, {table}", mend=meant(table, (*TABLES, "stay"))
+            )
+        for number, one in enumerate(content if isinstance(content, list) else [content], start=1):
+            where = f"{name}, {table}" + (f" {number}" if isinstance(content, list) else "")
+            if not isinstance(one, dict):
+                raise EpisodeError("is not a table", where=where, mend=f"Write [[{table}]] on its own line.")
+            given.append(Given(table, _fields(table, one, where)))
+    return tuple(given)
+
+
+def enter(act: Acting, whose: Whose, told: Given, name: str, correct: bool) -> int:
+    """Record one table; returns how many rows that made. A removal ends the drain's pairings."""
+    if told.noun == "stay":
+        return tell(act, "episode", whose.episode, told.fields, of=name, correct=correct)
+    fields: dict[str, Value] = {**told.fields, "drain": whose.drain}
+    rows = 0
+    if told.noun == "pairing":
+        serial = str(fields["unit"])
+        fields |= {"unit": key_of("unit", serial), "patient": whose.patient}
+        rows += tell(act, "unit", key_of("unit", serial), {"serial": serial}, of=name, correct=False)
+    key = natural_key(told.noun, whose.drain, told.fields)
+    happened = next((fields[one] for one in ("time_ms", "from_ms", "done_ms") if fields.get(one) is not None), None)
+    rows += tell(
+        act,
+        told.noun,
+        key,
+        fields,
+        of=name,
+        correct=correct,
+        happened_ms=happened if isinstance(happened, int) else None,
+    )
+    if told.noun == "removal":
+        rows += end_pairings(act, whose.drain, told.fields["time_ms"])
+    return rows
+
+
+def end_pairings(act: Acting, drain: str, at: Value) -> int:
+    """The unit is free again from the moment the drain is out."""
+    rows = 0
+    for pairing in act.things("pairing", {"drain": drain}):
+        end = pairing["to_ms"]
+        if isinstance(at, int) and pairing["from_ms"] < at and (end is None or end > at):
+            act.change("pairing", pairing.key, {"to_ms": at}, version=pairing.version)
+            rows += 1
+    return rows
+
+
+def natural_key(noun: str, drain: str, fields: Mapping[str, Value]) -> str:
+    """The key of a thing that was not entered here: the same thing told again is the same."""
+    return key_of(noun, drain, *(None if fields.get(one) is None else str(fields[one]) for one in TABLES[noun]))
+
+
+def course_text(course: Course, serials: Mapping[str, str]) -> str:
+    """The course as a file that `read_course` reads back. `serials`: serial numbers by the key of the unit."""
+    parts = [_text("[stay]", {name: course.episode[name] for name in STAY})]
+    mine = [pairing for pairing in course.pairings if pairing["drain"] == course.drain.key]
+    parts += [
+        _text("[[pairing]]", {**pairing.fields, "unit": serials.get(pairing["unit"]), "patient": None, "drain": None})
+        for pairing in mine
+    ]
+    for heading, found in _tables(course):
+        parts += [_text(heading, {**thing.fields, "drain": None}) for thing in found]
+    return "\n".join(part for part in parts if part)
+
+
+def _tables(course: Course) -> Iterable[tuple[str, tuple[Thing, ...]]]:
+    yield "[[order]]", course.orders
+    yield "[[hold]]", course.holds
+    yield "[[task]]", course.tasks
+    yield "[removal]", (course.removal,) if course.removal is not None else ()
+    yield "[[check]]", course.checks
+
+
+def _text(heading: str, fields: Mapping[str, Value]) -> str:
+    lines = [
+        f"{name.removesuffix('_ms')} = {_toml(name, value)}" for name, value in fields.items() if value is not None
+    ]
+    return "\n".join([heading, *lines, ""]) if lines else ""
+
+
+def _toml(name: str, value: Value) -> str:
+    if name.endswith("_ms") and isinstance(value, int):
+        return f'"{stamp(value)}"'
+    return json.dumps(value, ensure_ascii=False)  # TOML's strings, numbers and booleans are written as JSON's
+
+
+def _fields(table: str, content: Mapping[str, Any], where: str) -> dict[str, Value]:
+    allowed = _allowed(table)
+    out: dict[str, Value] = {}
+    for key, value in content.items():
+        one = allowed.get(key)
+        if one is None:
+            raise EpisodeError("is not a key of it", where=f"{where}, {key}", mend=meant(key, tuple(allowed)))
+        out[one.name] = _instant(value, f"{where}, {key}") if one.kind == INSTANT else value
+    whole = {name: value for name, value in out.items() if table != "pairing" or name != "unit"}
+    noun = "episode" if table == "stay" else table
+    given: dict[str, Value] = {
+        name: "-" for name in ("drain", "unit", "patient") if name in {f.name for f in NOUNS[noun].fields}
+    }
+    checks.known(noun, "", {**given, **whole})
+    if table == "pairing" and not isinstance(out.get("unit"), str):
+        raise EpisodeError("the unit's serial number is missing", where=f"{where}, unit", mend='Write unit = "...".')
+    return out
+
+
+def _allowed(table: str) -> dict[str, Field]:
+    fields = NOUNS["episode" if table == "stay" else table].fields
+    if table == "stay":
+        fields = tuple(one for one in fields if one.name in STAY)
+    return {one.name.removesuffix("_ms"): one for one in fields if one.name not in ("drain", "patient")}
+
+
+def _instant(value: Any, where: str) -> int:
+    text = value.isoformat() if isinstance(value, datetime) and value.tzinfo is not None else value
+    if not isinstance(text, str):
+        raise EpisodeError(f"{value!s} does not say where its clock stood", where=where, mend=WITH_OFFSET)
+    try:
+        return read_instant(text)
+    except QuantityError as error:
+        raise EpisodeError(error.what, where=where, mend=error.mend) from error

@@ -1,0 +1,97 @@
+"""Group commit: many messages that arrive at once share one act, and each is acknowledged after it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
+
+from slackwater.errors import SlackwaterError, UsageError
+from slackwater.store.acts import key_of
+from slackwater.store.record import Record
+
+MOST = 2000  # messages in one act
+WAITING = 50_000  # messages not yet written; beyond, whoever sends must wait
+
+
+@dataclass(frozen=True)
+class Message:
+    """What a unit sent: its serial, its own sequence number, and the words, unread."""
+
+    unit: str
+    sequence: int
+    body: str
+
+    @property
+    def key(self) -> str:
+        """The same words under the same number are the same message; other words under it are kept beside."""
+        return key_of("message", self.unit, self.sequence, self.body)
+
+
+def keep_messages(record: Record, messages: Sequence[Message], by: str) -> int:
+    """Keep messages in one act; returns how many were new. The same message again is no message."""
+    new = {message.key: message for message in messages}
+    with record.act(by=by, what="received") as act:
+        for thing in act.things("message", keys=new, gone=True):
+            del new[thing.key]
+        act.add_all(
+            "message",
+            [(key, {"unit": one.unit, "sequence": one.sequence, "body": one.body}) for key, one in new.items()],
+        )
+    return len(new)
+
+
+class GroupCommit:
+    """A thread that writes what has gathered. `send` gives a Future, done once the message is on the disk.
+
+    A message that came before counts as kept. Where writing fails, every Future of that act holds the error.
+    """
+
+    def __init__(self, record: Record, by: str) -> None:
+        self._record = record
+        self._by = by
+        self._waiting: list[tuple[Message, Future[None]]] = []
+        self._changed = threading.Condition()
+        self._closing = False
+        self._thread = threading.Thread(target=self._run, name="group commit", daemon=True)
+        self._thread.start()
+
+    def send(self, message: Message) -> Future[None]:
+        """Hand over a message; waits while too many wait already. Raises UsageError once closed."""
+        done: Future[None] = Future()
+        with self._changed:
+            self._changed.wait_for(lambda: len(self._waiting) < WAITING or self._closing)
+            if self._closing:
+                raise UsageError("the intake is closed")
+            self._waiting.append((message, done))
+            self._changed.notify_all()
+        return done
+
+    def close(self) -> None:
+        """Write what was handed over, then end."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify_all()
+        self._thread.join()
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: bool(self._waiting) or self._closing)
+                batch, self._waiting = self._waiting[:MOST], self._waiting[MOST:]
+                self._changed.notify_all()
+            if not batch:
+                return
+            try:
+                keep_messages(self._record, [message for message, _ in batch], self._by)
+            except SlackwaterError as error:
+                for _, done in batch:
+                    done.set_exception(error)
+                continue
+            except BaseException as error:
+                for _, done in batch:
+                    done.set_exception(error)
+                raise
+            for _, done in batch:
+                done.set_result(None)
