@@ -45,12 +45,16 @@ def module_name(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-def modules() -> list[str]:
-    """Every module that can be imported by name; what runs when imported is left out.
+def module_files() -> list[Path]:
+    """Every file that can be imported by its module's name; what runs when imported is left out.
 
     That is `__main__`, and alembic's `env` and steps, which alembic alone loads.
     """
-    return [module_name(path) for path in python_files() if path.stem != "__main__" and not loaded_by_alembic(path)]
+    return [path for path in python_files() if path.stem != "__main__" and not loaded_by_alembic(path)]
+
+
+def modules() -> list[str]:
+    return [module_name(path) for path in module_files()]
 
 
 def loaded_by_alembic(path: Path) -> bool:

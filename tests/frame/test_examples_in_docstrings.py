@@ -7,13 +7,9 @@ import importlib
 
 import pytest
 
-from frame.source import modules, python_files
+from frame.source import module_files, module_name
 
-WITH_EXAMPLES = [
-    name
-    for name, path in zip(modules(), (p for p in python_files() if p.stem != "__main__"), strict=True)
-    if ">>> " in path.read_text(encoding="utf-8")
-]
+WITH_EXAMPLES = [module_name(path) for path in module_files() if ">>> " in path.read_text(encoding="utf-8")]
 
 
 @pytest.mark.parametrize("module", WITH_EXAMPLES)

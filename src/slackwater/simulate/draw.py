@@ -143,7 +143,7 @@ def draw_lobectomy(rng: np.random.Generator, name: str = "lobectomy", prevalence
 
 
 def cohort(n: int, seed: int) -> Iterator[tuple[str, Stay]]:
-    """`n` drawn stays, one after the other: (name, stay). Stay k is the same for any `n` above k; each has its patient."""
+    """`n` drawn stays of as many patients: (name, stay). Stay k is the same for any `n` above k."""
     for k in range(n):
         root = np.random.SeedSequence(seed, spawn_key=(k,))
         rng = np.random.default_rng(root)
