@@ -25,8 +25,17 @@ class DefaultGroup(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return [name for name in super().list_commands(ctx) if name != "add"]
 
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The options of recording, for that is what the bare command does."""
+        told = (option.get_help_record(ctx) for option in self.commands["add"].get_params(ctx))
+        with formatter.section("Options"):
+            formatter.write_dl([option for option in told if option is not None])
+        self.format_commands(ctx, formatter)
 
-@click.group("record", cls=DefaultGroup, subcommand_metavar="FOLDER... | LOG... [OPTIONS] | COMMAND")
+
+@click.group(
+    "record", cls=DefaultGroup, options_metavar="", subcommand_metavar="FOLDER... | LOG... [OPTIONS] | COMMAND"
+)
 def command() -> None:
     """Keep drains in the record, from connection to removal; the same again adds nothing.
 
@@ -36,7 +45,7 @@ def command() -> None:
 
     \b
     Example:
-      slackwater record demo-out
+      slackwater record bed-4
       slackwater record monday.csv --layout our-unit.toml --episode bed-4.toml --chart bed-4.csv
       slackwater record list
       slackwater assess --drain SIM-0001/1
@@ -77,9 +86,12 @@ def add(
         raise UsageError("folders and logs are mixed", mend="Give folders, or the logs of one drain.")
     if folders and any(given):
         raise UsageError("a folder brings its own layout, chart and episode", mend="Leave those options out.")
-    if not paths and chart_path is None and course_path is None:
+    if not any((*paths, episode_path, chart_path, course_path)):
         raise UsageError("nothing is given to record", mend="Write: slackwater record FOLDER. See --help.")
-    who = by or getpass.getuser()
+    for path in paths:
+        if path != "-" and not Path(path).exists():
+            raise UsageError("is no folder and no file", where=path, mend="Check the name.")
+    who = by or _logged_in()
     refused: list[str] = []
     done = []
     with open_record(place, create=True) as record:
@@ -110,31 +122,44 @@ def add(
     ctx.exit(2 if refused else 0)
 
 
-@command.command("list")
+def _logged_in() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a user without a name, as services and containers may have
+        raise UsageError("who records it cannot be told", mend="Say it: --by WHO.") from None
+
+
+@command.command("list", short_help="List the drains that are in, or all of them.")
 @at_record
 @click.option("--all", "everything", is_flag=True, help="Drains that are out too.")
+@click.option("--zone", metavar="ZONE", help="The zone to show times in. Default: UTC.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def list_drains(place: str | None, everything: bool, as_json: bool) -> None:
-    """List the drains that are in, or all of them.
+def list_drains(place: str | None, everything: bool, zone: str | None, as_json: bool) -> None:
+    """List the drains that are in, or all of them; in order of connection.
 
     \b
     Example:
       slackwater record list --all
     """
+    from slackwater.cli.instants import ward_zone
     from slackwater.cli.view.record import list_dict, list_text
     from slackwater.store import open_record
     from slackwater.store.listing import listed
 
+    ward = ward_zone(zone)
     with open_record(place) as record:
         found = listed(record, everything=everything)
-    click.echo(json.dumps(list_dict(found), ensure_ascii=False, indent=2) if as_json else list_text(found, everything))
+    if as_json:
+        click.echo(json.dumps(list_dict(found), ensure_ascii=False, indent=2))
+    else:
+        click.echo(list_text(found, everything, ward))
 
 
-@command.command("show")
+@command.command("show", short_help="Show one drain, and who entered what.")
 @click.argument("drain", metavar="DRAIN")
 @at_record
 @click.option("--known", metavar="TIME", help="As the record stood then (ISO 8601 with offset).")
-@click.option("--zone", metavar="ZONE", help="The zone to show times in.")
+@click.option("--zone", metavar="ZONE", help="The zone to show times in. Default: UTC.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def show(drain: str, place: str | None, known: str | None, zone: str | None, as_json: bool) -> None:
     """Show what the record holds of a drain, and who entered what, when and why.
@@ -150,6 +175,7 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
     from slackwater.store import open_record
     from slackwater.store.course import course_of, find_drain
     from slackwater.store.history import history_of
+    from slackwater.store.rows import things
 
     ward = ward_zone(zone)
     known_ms = None if known is None else instant(known, ward if zone else None)
@@ -157,13 +183,16 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
         key = find_drain(connection, drain, known_ms)
         course = course_of(connection, key, known_ms)
         history = history_of(connection, course, known_ms)
+        serials = {unit.key: unit["serial"] for unit in things(connection, "unit")}
+        pinned = None if course.goal is None else course.goal["protocol"]
+        rule = next(iter(things(connection, "protocol", keys=[pinned] if pinned else [])), None)
     if as_json:
-        click.echo(json.dumps(course_dict(course, history), ensure_ascii=False, indent=2))
+        click.echo(json.dumps(course_dict(course, history, rule, serials), ensure_ascii=False, indent=2))
     else:
-        click.echo(course_lines(course, history, ward))
+        click.echo(course_lines(course, history, rule, serials, ward))
 
 
-@command.command("export")
+@command.command("export", short_help="Write a drain's files to a new folder.")
 @click.argument("drain", metavar="DRAIN")
 @click.option("--out", "out", metavar="FOLDER", required=True, help="A new folder for the files.")
 @at_record
@@ -172,7 +201,8 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
 def export(drain: str, out: str, place: str | None, known: str | None, as_json: bool) -> None:
     """Write a drain's files: episode, chart, course, rule, layouts, the original logs, and its tables (Parquet).
 
-    `slackwater record FOLDER` reads them back to the same record. They hold health data.
+    The logs are byte for byte what was recorded; `slackwater record FOLDER` reads the folder back to the same
+    drain. It holds health data.
 
     \b
     Example:

@@ -51,8 +51,8 @@ def _of(*names: str) -> tuple[Field, ...]:
 
 
 _ALL = (
-    # Who works here. Roles are those of ROLES.
-    Noun("person", (Field("name", needed=True), Field("role", needed=True), *_instants("left_ms"))),
+    # Who works here. Roles are those of ROLES; `wards` is a JSON list of those they see, None: all.
+    Noun("person", (Field("name", needed=True), Field("role", needed=True), *_text("wards"), *_instants("left_ms"))),
     # Whose drain. `label` is the hospital's own number or pseudonym; the record needs no name.
     Noun("patient", _of("label")),
     Noun(
@@ -127,13 +127,24 @@ _ALL = (
     ),
     Noun("check", (*_of("drain"), Field("what", needed=True), *_instants("due_ms", "done_ms"),
                    *_text("done_by", "result"))),
+    # A unit's life between patients, the set-up that was checked, and the canister with its lots.
+    Noun("unit_state", (*_of("unit"), Field("state", needed=True), *_text("method", "note", "at_place"))),
+    Noun("setup", (*_of("drain", "unit"), Field("checked", needed=True), *_text("second_person", "note"))),
+    Noun("canister", (*_of("drain"), Field("from_ms", INSTANT, needed=True), *_text("lot", "filter_lot"),
+                      *_instants("expires_ms"))),
+    # What a person decided where the rule says otherwise, and the unit's own words for the first two minutes.
+    Noun("decision", (*_of("drain"), Field("what", needed=True), Field("because", needed=True),
+                      *_text("overall", "protocol"))),
+    Noun("card", (*_of("name"), Field("title", needed=True), Field("text", needed=True), *_text("approved_by"))),
+    # Who looked at what. Pages that refresh by themselves are no look.
+    Noun("look", (*_of("person"), Field("what", needed=True), Field("drain", fixed=True))),
     # What a unit sent by itself; its own sequence number makes it the same message however often it comes.
     Noun("message", (*_of("unit"), Field("sequence", COUNT, needed=True, fixed=True), Field("body", needed=True))),
 )  # fmt: skip
 
 NOUNS: dict[str, Noun] = {noun.name: noun for noun in _ALL}
 
-ROLES = ("nurse", "specialist_nurse", "physiotherapist", "registrar", "surgeon", "engineer", "audit_lead", "program")
+ROLES = ("nurse", "specialist_nurse", "physiotherapist", "registrar", "surgeon", "engineer", "audit_lead", "keeper")
 HOLD_REASONS = (
     "awaiting_pleurodesis", "ventilated", "another_drain_planned", "anticoagulation", "awaiting_imaging",
     "awaiting_theatre", "awaiting_staff", "patient_wish", "clinical_concern", "other",
@@ -141,6 +152,8 @@ HOLD_REASONS = (
 REMOVAL_KINDS = ("planned", "unplanned", "in_theatre", "exchanged", "patient_died", "transferred")
 BREATH_PHASES = ("end_inspiration", "end_expiration", "valsalva", "ventilated")
 ORDER_KINDS = ("suction", "clamp_trial", "removal", "imaging", "transfer")
+UNIT_STATES = ("in_use", "dirty", "cleaned", "tested", "ready", "faulty", "in_service", "lost")
+CARDS = ("came_apart", "fell_out", "distress")
 CHECKS = ("chest_xray", "observations", "site", "dressing_down", "suture_out")
 
 WORDS: dict[tuple[str, str], tuple[str, ...]] = {
@@ -150,6 +163,8 @@ WORDS: dict[tuple[str, str], tuple[str, ...]] = {
     ("removal", "breath_phase"): BREATH_PHASES,
     ("order", "kind"): ORDER_KINDS,
     ("check", "what"): CHECKS,
+    ("unit_state", "state"): UNIT_STATES,
+    ("card", "name"): CARDS,
     ("table", "kind"): ("minutes", "pyramid"),
     ("space", "kind"): ("pleural", "mediastinal", "pericardial"),
     ("space", "side"): ("left", "right", "midline"),

@@ -62,6 +62,16 @@ class Record:
         with reading(self._engine) as connection:
             yield connection
 
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """The only writer for a while, for what is no part of the ledger: accounts and sessions."""
+        with writing(self._engine) as connection:
+            yield connection
+
+    def now_ms(self) -> int:
+        """This moment, by the record's own clock. [UTC ms]"""
+        return self._clock()
+
     def things(
         self, noun: str, of: Mapping[str, Value] | None = None, *, known_ms: int | None = None, gone: bool = False
     ) -> tuple[Thing, ...]:

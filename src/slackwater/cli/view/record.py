@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import UTC, datetime, tzinfo
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from slackwater.assessment.document import stamp
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from slackwater.store.take_in import Taken
 
 SUPPORT = "It supports decisions; clinicians and local policy decide. Confirm patient, side and site at the bedside."
+_SHA256 = 64  # hex digits
+
+
+# --- what an import did ---------------------------------------------------------------------------
 
 
 def taken_dict(one: Taken) -> dict[str, Any]:
@@ -29,23 +34,20 @@ def taken_dict(one: Taken) -> dict[str, Any]:
 def taken_text(done: Sequence[Taken], place: str) -> str:
     lines = []
     for one in done:
-        new = [
-            f"{count} new {what}{'s' if count != 1 and what != 'entry' else ''}".replace("entry", "chart rows")
-            for count, what in ((one.logs, "log"), (one.entries, "entry"))
-            if count
-        ]
-        same = [
-            f"{one.same_logs} logs" * bool(one.same_logs),
-            f"{one.same_entries} chart rows" * bool(one.same_entries),
-        ]
-        there = " and ".join(text for text in same if text)
-        what = (
-            ", ".join(new) if new else ("new drain" if one.new_drain else "nothing new" if not one.rows else "changed")
-        )
-        lines.append(f"{one.name}  {one.drain[:8]}  {what}" + (f"; there already: {there}" if there else ""))
-        lines += [f"    look at this: {note}" for note in one.notes]
-    lines.append(f"record: {place}")
-    return "\n".join(lines)
+        new, same = _logs_and_rows(one.logs, one.entries), _logs_and_rows(one.same_logs, one.same_entries)
+        what = f"added {new}" if new else "changed" if one.rows else "nothing new"
+        if one.new_drain:
+            what = f"new drain: {new or 'nothing logged or charted yet'}"
+        lines.append(f"{_plain(one.name)}  {one.drain[:8]}  {what}" + (f"; there already: {same}" if same else ""))
+        lines += [f"    look at this: {_plain(note)}" for note in one.notes]
+    return "\n".join([*lines, f"record: {place}"])
+
+
+def _logs_and_rows(logs: int, rows: int) -> str:
+    return ", ".join(_counted(count, noun) for count, noun in ((logs, "log"), (rows, "entry")) if count)
+
+
+# --- the drains, one line each --------------------------------------------------------------------
 
 
 def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
@@ -63,68 +65,49 @@ def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def list_text(found: Sequence[Listed], everything: bool) -> str:
+def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
     if not found:
-        return "no drain is in" if not everything else "the record holds no drain yet"
-    heads: tuple[str, ...] = (
-        "drain",
-        "key",
-        "where",
-        "connected (UTC)",
-        "out (UTC)",
-        "logs until (UTC)",
-        "chart rows",
-        "rule",
-    )
-    rows: list[tuple[str, ...]] = [
-        (
-            one.name, one.key[:8], " ".join(word for word in (one.bed, one.side, one.space) if word) or "not recorded",
-            _short(one.connected_ms), f"{_short(one.removed_ms)} {one.removal}" if one.removed_ms is not None else "in",
-            _short(one.log_until_ms) if one.logs else "no log", str(one.entries), one.protocol or "none pinned",
-        )
-        for one in found
-    ]  # fmt: skip
-    if not everything:
-        heads, rows = _without(heads, 4), [_without(row, 4) for row in rows]
-    wide = [max(len(row[column]) for row in (heads, *rows)) for column in range(len(heads))]
-    lines = [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in (heads, *rows)
-    ]
+        return "the record holds no drain yet" if everything else "no drain is in (--all lists those that are out too)"
+    table = [{
+        "drain": one.name,
+        "key": one.key[:8],
+        "ward, bed": ", ".join(word for word in (one.ward, one.bed) if word) or "not recorded",
+        "where": " ".join(word for word in (one.side, one.space, one.site) if word) or "not recorded",
+        "connected": _at(one.connected_ms, zone),
+        "out": "in" if one.removed_ms is None else f"{_at(one.removed_ms, zone)} {one.removal}",
+        "logs until": _at(one.log_until_ms, zone) if one.logs else "no log",
+        "chart rows": str(one.entries),
+        "rule": one.protocol or "none pinned",
+    } for one in found]  # fmt: skip
+    heads = [head for head in table[0] if everything or head != "out"]
+    rows = [heads, *([_plain(row[head]) for head in heads] for row in table)]
+    wide = [max(len(row[column]) for row in rows) for column in range(len(heads))]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in rows]
     return "\n".join([*lines, "", SUPPORT])
 
 
-def _without(row: tuple[str, ...], column: int) -> tuple[str, ...]:
-    return row[:column] + row[column + 1 :]
+# --- one drain ------------------------------------------------------------------------------------
 
 
-def course_dict(course: Course, history: Sequence[Line]) -> dict[str, Any]:
-    def one(thing: Thing | None) -> dict[str, Any] | None:
-        if thing is None:
-            return None
-        fields = {
-            name.removesuffix("_ms") + ("_at" if name.endswith("_ms") else ""): stamp(value)
-            if name.endswith("_ms")
-            else value
-            for name, value in thing.fields.items()
-        }
-        return {"key": thing.key, "version": thing.version, "recorded_at": stamp(thing.at_ms), **fields}
-
-    def all_of(things: Sequence[Thing]) -> list[dict[str, Any] | None]:
-        return [one(thing) for thing in things]
-
+def course_dict(
+    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str]
+) -> dict[str, Any]:
+    """`rule`: the one pinned to the drain. `serials`: serial numbers by the key of the unit."""
     return {
-        "name": course.name, "patient": one(course.patient), "episode": one(course.episode),
-        "space": one(course.space), "drain": one(course.drain), "goal": one(course.goal),
-        "pairings": all_of([pairing for pairing in course.pairings if pairing["drain"] == course.drain.key]),
-        "orders": all_of(course.orders), "entries": all_of(course.entries), "logs": all_of(course.logs),
-        "tables": all_of(course.tables), "holds": all_of(course.holds), "tasks": all_of(course.tasks),
-        "removal": one(course.removal), "checks": all_of(course.checks),
+        "name": course.name, "patient": _dict(course.patient), "episode": _dict(course.episode),
+        "space": _dict(course.space), "drain": _dict(course.drain), "goal": _dict(course.goal),
+        "protocol": _dict(rule),
+        "pairings": [{**(_dict(one) or {}), "serial": serials.get(one["unit"])} for one in _own_pairings(course)],
+        "orders": _dicts(course.orders), "entries": _dicts(course.entries), "logs": _dicts(course.logs),
+        "tables": _dicts(course.tables), "holds": _dicts(course.holds), "tasks": _dicts(course.tasks),
+        "removal": _dict(course.removal), "checks": _dicts(course.checks),
         "history": [
             {
                 "act": line.seq, "recorded_at": stamp(line.at_ms), "by": line.by, "what": line.what,
                 "why": line.why or None, "new": dict(line.new), "taken_back": dict(line.taken_back),
                 "corrected": [
-                    {"noun": noun, "field": name, "old": old, "new": new} for noun, name, old, new in line.corrected
+                    {"noun": noun, "field": _named(name), "old": _told(name, old), "new": _told(name, new)}
+                    for noun, name, old, new in line.corrected
                 ],
             }
             for line in history
@@ -132,43 +115,79 @@ def course_dict(course: Course, history: Sequence[Line]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def course_lines(course: Course, history: Sequence[Line], zone: tzinfo) -> str:
+def _dict(thing: Thing | None) -> dict[str, Any] | None:
+    if thing is None:
+        return None
+    fields = {_named(name): _told(name, value) for name, value in thing.fields.items()}
+    return {"key": thing.key, "version": thing.version, "recorded_at": stamp(thing.at_ms), **fields}
+
+
+def _dicts(things: Sequence[Thing]) -> list[dict[str, Any] | None]:
+    return [_dict(thing) for thing in things]
+
+
+def _named(field: str) -> str:
+    return field.removesuffix("_ms") + "_at" if field.endswith("_ms") else field
+
+
+def _told(field: str, value: Any) -> Any:
+    """Instants as text; the two lists of drain numbers as lists."""
+    if field.endswith("_ms"):
+        return stamp(value)
+    return json.loads(value) if field.startswith("shares_") and value is not None else value
+
+
+def course_lines(
+    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str], zone: tzinfo
+) -> str:
     """What a person looks for first: whose, what for, what is open; then who entered what."""
-    drain, space, stay = course.drain, course.space, course.episode
+    drain, space, stay, goal = course.drain, course.space, course.episode, course.goal
     where = " ".join(word for word in (space["side"], space["kind"], drain["site"]) if word) or "place not recorded"
     lines = [
         f"{course.name}  drain {drain.key[:8]}  {where}",
-        f"  connected   {_at(drain['connected_ms'], zone)}",
-        f"  out         {_out(course, zone)}",
-        f"  stay        {_stay(stay)}",
-        f"  goal        {course.goal['text'] if course.goal is not None and course.goal['text'] else 'not recorded'}",
-        f"  logs        {_logs(course, zone)}",
-        f"  chart rows  {len(course.entries)}",
+        _line("ward, bed", ", ".join(stay[name] or f"{name} not recorded" for name in ("ward", "bed"))),
+        _line("connected", _at(drain["connected_ms"], zone)),
+        _line("out", _out(course, zone)),
+        _line("stay", _stay(stay)),
+        _line("goal", goal["text"] if goal is not None and goal["text"] else "not recorded"),
+        _line("rule", _rule(rule)),
+        _line("logs", _logs(course, zone)),
+        _line("chart rows", str(len(course.entries))),
     ]
+    for pairing in _own_pairings(course):
+        lines.append(_line("unit", f"{serials.get(pairing['unit'])}, {_times(pairing, zone)}"))
     for heading, things, words in (
-        ("orders", course.orders, ("kind", "level", "unit", "reason")),
-        ("holds", course.holds, ("reason", "note")),
-        ("tasks", course.tasks, ("what", "result")),
-        ("checks", course.checks, ("what", "result")),
+        ("order", course.orders, ("kind", "level", "unit", "reason")),
+        ("hold", course.holds, ("reason", "note")),
+        ("task", course.tasks, ("what", "done_by", "result")),
+        ("check", course.checks, ("what", "done_by", "result")),
     ):
-        lines += [f"  {heading:<11} {_thing(thing, words, zone)}" for thing in things]
+        for thing in things:
+            said = " ".join(str(thing[name]) for name in words if thing[name] is not None)
+            lines.append(_line(heading, ", ".join(part for part in (said, _times(thing, zone)) if part)))
     lines.append("  who entered what:")
-    for line in history:
-        counted = ", ".join(f"{count} {noun}" for noun, count in line.new.items()) or "nothing new"
-        back = "".join(f"; took back {count} {noun}" for noun, count in line.taken_back.items())
-        why = f" ({line.why})" if line.why else ""
-        lines.append(f"    {_at(line.at_ms, zone)}  {line.by}: {line.what}: {counted}{back}{why}")
-        lines += [
-            f"      {noun} {name.removesuffix('_ms')}: {old!r} became {new!r}"
-            for noun, name, old, new in line.corrected
-        ]
-    return "\n".join([*lines, "", SUPPORT])
+    for act in history:
+        lines += _act(act, zone)
+    return "\n".join([*map(_plain, lines), "", SUPPORT])
+
+
+def _line(heading: str, text: str) -> str:
+    return f"  {heading:<11} {text}"
+
+
+def _own_pairings(course: Course) -> list[Thing]:
+    return [pairing for pairing in course.pairings if pairing["drain"] == course.drain.key]
 
 
 def _out(course: Course, zone: tzinfo) -> str:
-    if course.removal is None:
+    removal = course.removal
+    if removal is None:
         return "in"
-    return f"{_at(course.removal['time_ms'], zone)} ({course.removal['kind']})"
+    who = "".join(f", {word}" for word in (removal["removed_by"], removal["second_person"]) if word)
+    against = removal["against_rule_because"]
+    return f"{_at(removal['time_ms'], zone)}, {removal['kind']}{who}" + (
+        f"; against the rule: {against}" * bool(against)
+    )
 
 
 def _stay(stay: Thing) -> str:
@@ -176,6 +195,13 @@ def _stay(stay: Thing) -> str:
     weight = f"{stay['weight_kg']:g} kg" if stay["weight_kg"] is not None else "weight not recorded"
     what = [stay["indication"] or "indication not recorded", stay["operation_kind"] or "operation not recorded"]
     return ", ".join([*what, age, weight])
+
+
+def _rule(rule: Thing | None) -> str:
+    if rule is None:
+        return "none pinned"
+    approved = f"approved by {rule['approved_by']}" if rule["status"] == "approved" else "NOT APPROVED"
+    return f"{rule['name']} {rule['edition'] or ''}".rstrip() + f" ({rule['status']}, {approved})"
 
 
 def _logs(course: Course, zone: tzinfo) -> str:
@@ -187,14 +213,37 @@ def _logs(course: Course, zone: tzinfo) -> str:
     return f"{len(course.logs)}, {read} rows ({refused} refused), until {_at(until, zone)}"
 
 
-def _thing(thing: Thing, words: tuple[str, ...], zone: tzinfo) -> str:
-    said = " ".join(str(thing[name]) for name in words if thing[name] is not None)
-    times = [
-        f"{name.removesuffix('_ms')} {_at(value, zone)}"
-        for name, value in thing.fields.items()
-        if name.endswith("_ms") and value is not None
-    ]
-    return ", ".join([said, *times])
+def _act(act: Line, zone: tzinfo) -> list[str]:
+    """One act; what was worked out by the program is no one's correction."""
+    done = [_counted(count, noun) for noun, count in act.new.items()]
+    done += [f"took back {_counted(count, noun)}" for noun, count in act.taken_back.items()]
+    changed = [one for one in act.corrected if one[0] != "table"]
+    if not done:
+        done = ["worked out anew"] if len(changed) < len(act.corrected) else ["nothing new"] * (not changed)
+    why = f" ({act.why})" if act.why else ""
+    head = f"    {_at(act.at_ms, zone)}  {act.by}: {act.what}{why}"
+    lines = [": ".join([head, ", ".join(done)] if done else [head])]
+    for noun, name, old, new in changed:
+        field = f"{noun} {name.removesuffix('_ms')}".replace("entry", "chart row")
+        was = "not recorded" if old is None else _shown(name, old, zone)
+        lines.append(f"      {field}: {was} became {'not recorded' if new is None else _shown(name, new, zone)}")
+    return lines
+
+
+def _shown(field: str, value: Any, zone: tzinfo) -> str:
+    if field.endswith("_ms"):
+        return _at(value, zone)
+    return f"{value[:8]}…" if isinstance(value, str) and len(value) == _SHA256 else repr(value)
+
+
+def _times(thing: Thing, zone: tzinfo) -> str:
+    times = [(name.removesuffix("_ms"), value) for name, value in thing.fields.items() if name.endswith("_ms")]
+    return ", ".join(f"{name.replace('_', ' ')} {_at(value, zone)}" for name, value in times if value is not None)
+
+
+def _counted(count: int, noun: str) -> str:
+    word = "chart row" if noun == "entry" else noun
+    return f"{count} {word}" + "s" * (count != 1)
 
 
 def _at(ms: int | None, zone: tzinfo) -> str:
@@ -203,5 +252,6 @@ def _at(ms: int | None, zone: tzinfo) -> str:
     return datetime.fromtimestamp(ms / 1000, zone).isoformat(sep=" ", timespec="minutes")
 
 
-def _short(ms: int | None) -> str:
-    return "not recorded" if ms is None else datetime.fromtimestamp(ms / 1000, UTC).strftime("%Y-%m-%d %H:%M")
+def _plain(line: str) -> str:
+    """What does not print is shown as '·': a record holds words that others wrote."""
+    return "".join(c if c.isprintable() else "·" for c in line)

@@ -30,6 +30,7 @@ def upgrade() -> None:
         "person",
         sa.Column("name", sa.Text, nullable=False),
         sa.Column("role", sa.Text, nullable=False),
+        sa.Column("wards", sa.Text),
         sa.Column("left_ms", sa.BigInteger),
         by=(),
     )
@@ -209,5 +210,56 @@ def upgrade() -> None:
         sa.Column("done_by", sa.Text),
         sa.Column("result", sa.Text),
         by=("drain",),
+    )
+    rows_of(
+        "unit_state",
+        sa.Column("unit", sa.Text, nullable=False),
+        sa.Column("state", sa.Text, nullable=False),
+        sa.Column("method", sa.Text),
+        sa.Column("note", sa.Text),
+        sa.Column("at_place", sa.Text),
+        by=("unit",),
+    )
+    rows_of(
+        "setup",
+        sa.Column("drain", sa.Text, nullable=False),
+        sa.Column("unit", sa.Text, nullable=False),
+        sa.Column("checked", sa.Text, nullable=False),
+        sa.Column("second_person", sa.Text),
+        sa.Column("note", sa.Text),
+        by=("drain", "unit"),
+    )
+    rows_of(
+        "canister",
+        sa.Column("drain", sa.Text, nullable=False),
+        sa.Column("from_ms", sa.BigInteger, nullable=False),
+        sa.Column("lot", sa.Text),
+        sa.Column("filter_lot", sa.Text),
+        sa.Column("expires_ms", sa.BigInteger),
+        by=("drain",),
+    )
+    rows_of(
+        "decision",
+        sa.Column("drain", sa.Text, nullable=False),
+        sa.Column("what", sa.Text, nullable=False),
+        sa.Column("because", sa.Text, nullable=False),
+        sa.Column("overall", sa.Text),
+        sa.Column("protocol", sa.Text),
+        by=("drain",),
+    )
+    rows_of(
+        "card",
+        sa.Column("name", sa.Text, nullable=False),
+        sa.Column("title", sa.Text, nullable=False),
+        sa.Column("text", sa.Text, nullable=False),
+        sa.Column("approved_by", sa.Text),
+        by=("name",),
+    )
+    rows_of(
+        "look",
+        sa.Column("person", sa.Text, nullable=False),
+        sa.Column("what", sa.Text, nullable=False),
+        sa.Column("drain", sa.Text),
+        by=("person", "drain"),
     )
     one_pairing_at_a_time()
