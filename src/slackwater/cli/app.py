@@ -24,6 +24,7 @@ COMMANDS = {
     "risk": ("slackwater.cli.risk", "Ask published scores for a prolonged air leak."),
     "simulate": ("slackwater.cli.simulate", "Write invented stays whose truth is known."),
     "verify": ("slackwater.cli.verify", "Check that the record is what was recorded."),
+    "ward": ("slackwater.cli.ward", "Serve the ward's pages."),
 }
 
 STATUS_TEXT = (

@@ -27,15 +27,15 @@ class DefaultGroup(click.Group):
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The options of recording, for that is what the bare command does."""
-        told = (option.get_help_record(ctx) for option in self.commands["add"].get_params(ctx))
+        told = [
+            one.get_help_record(ctx) for one in self.commands["add"].get_params(ctx) if isinstance(one, click.Option)
+        ]
         with formatter.section("Options"):
             formatter.write_dl([option for option in told if option is not None])
         self.format_commands(ctx, formatter)
 
 
-@click.group(
-    "record", cls=DefaultGroup, options_metavar="", subcommand_metavar="FOLDER... | LOG... [OPTIONS] | COMMAND"
-)
+@click.group("record", cls=DefaultGroup, options_metavar="", subcommand_metavar="FOLDER...|LOG... [OPTIONS] | COMMAND")
 def command() -> None:
     """Keep drains in the record, from connection to removal; the same again adds nothing.
 
@@ -111,6 +111,10 @@ def add(
                         if len(found) == 1 or record.read_only_because is not None:
                             raise
                         refused.append(f"{folder.name}: {error}")
+                    except KeyboardInterrupt:
+                        kept = f"{len(done)} of {len(found)} drains are in the record"
+                        click.echo(f"slackwater: stopped: {kept}; the same command records the others.", err=True)
+                        ctx.exit(130)
                     progress.at(number)
     if as_json:
         out = {"record": record.place.says, "drains": [taken_dict(one) for one in done], "refused": refused}

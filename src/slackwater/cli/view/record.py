@@ -73,9 +73,9 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
         "key": one.key[:8],
         "ward, bed": ", ".join(word for word in (one.ward, one.bed) if word) or "not recorded",
         "where": " ".join(word for word in (one.side, one.space, one.site) if word) or "not recorded",
-        "connected": _at(one.connected_ms, zone),
-        "out": "in" if one.removed_ms is None else f"{_at(one.removed_ms, zone)} {one.removal}",
-        "logs until": _at(one.log_until_ms, zone) if one.logs else "no log",
+        "connected": _short(one.connected_ms, zone),
+        "out": "in" if one.removed_ms is None else f"{_short(one.removed_ms, zone)} {one.removal}",
+        "logs until": _short(one.log_until_ms, zone) if one.logs else "no log",
         "chart rows": str(one.entries),
         "rule": one.protocol or "none pinned",
     } for one in found]  # fmt: skip
@@ -83,7 +83,7 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
     rows = [heads, *([_plain(row[head]) for head in heads] for row in table)]
     wide = [max(len(row[column]) for row in rows) for column in range(len(heads))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in rows]
-    return "\n".join([*lines, "", SUPPORT])
+    return "\n".join([*lines, "", f"Times are those of {zone}. {SUPPORT}"])
 
 
 # --- one drain ------------------------------------------------------------------------------------
@@ -183,11 +183,9 @@ def _out(course: Course, zone: tzinfo) -> str:
     removal = course.removal
     if removal is None:
         return "in"
-    who = "".join(f", {word}" for word in (removal["removed_by"], removal["second_person"]) if word)
+    said = [_at(removal["time_ms"], zone), *(removal[name] for name in ("kind", "removed_by", "second_person"))]
     against = removal["against_rule_because"]
-    return f"{_at(removal['time_ms'], zone)}, {removal['kind']}{who}" + (
-        f"; against the rule: {against}" * bool(against)
-    )
+    return ", ".join(word for word in said if word) + (f"; against the rule: {against}" if against else "")
 
 
 def _stay(stay: Thing) -> str:
@@ -214,24 +212,20 @@ def _logs(course: Course, zone: tzinfo) -> str:
 
 
 def _act(act: Line, zone: tzinfo) -> list[str]:
-    """One act; what was worked out by the program is no one's correction."""
-    done = [_counted(count, noun) for noun, count in act.new.items()]
+    """One act. What the program worked out by itself was entered by nobody, and is not told one by one."""
+    done = [_counted(count, noun) for noun, count in act.new.items() if noun != "table"]
     done += [f"took back {_counted(count, noun)}" for noun, count in act.taken_back.items()]
-    changed = [one for one in act.corrected if one[0] != "table"]
-    if not done:
-        done = ["worked out anew"] if len(changed) < len(act.corrected) else ["nothing new"] * (not changed)
-    why = f" ({act.why})" if act.why else ""
-    head = f"    {_at(act.at_ms, zone)}  {act.by}: {act.what}{why}"
-    lines = [": ".join([head, ", ".join(done)] if done else [head])]
-    for noun, name, old, new in changed:
-        field = f"{noun} {name.removesuffix('_ms')}".replace("entry", "chart row")
-        was = "not recorded" if old is None else _shown(name, old, zone)
-        lines.append(f"      {field}: {was} became {'not recorded' if new is None else _shown(name, new, zone)}")
+    head = f"    {_at(act.at_ms, zone)}  {act.by}: {act.what}" + (f" ({act.why})" if act.why else "")
+    lines = [f"{head}: {', '.join(done)}" if done else head]
+    for noun, name, old, new in act.corrected:
+        if noun != "table":
+            field = f"{noun} {name.removesuffix('_ms')}"
+            lines.append(f"      {field}: {_shown(name, old, zone)} became {_shown(name, new, zone)}")
     return lines
 
 
 def _shown(field: str, value: Any, zone: tzinfo) -> str:
-    if field.endswith("_ms"):
+    if value is None or field.endswith("_ms"):
         return _at(value, zone)
     return f"{value[:8]}…" if isinstance(value, str) and len(value) == _SHA256 else repr(value)
 
@@ -250,6 +244,10 @@ def _at(ms: int | None, zone: tzinfo) -> str:
     if ms is None:
         return "not recorded"
     return datetime.fromtimestamp(ms / 1000, zone).isoformat(sep=" ", timespec="minutes")
+
+
+def _short(ms: int | None, zone: tzinfo) -> str:
+    return _at(ms, zone)[:16]
 
 
 def _plain(line: str) -> str:

@@ -1,0 +1,85 @@
+"""Answers are worked out in processes of their own, so that a page never waits for another drain's sums."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from typing import Any, TypeVar
+
+from slackwater.assessment.assessment import Assessment
+from slackwater.store.course import Course, course_of
+from slackwater.store.place import Place
+from slackwater.store.read_out import assess_course
+from slackwater.store.record import Record, open_record
+
+MINUTE_MS = 60_000
+KEPT = 8  # assessments that a process remembers
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One drain at one moment, in the ward's zone."""
+
+    place: Place
+    drain: str
+    now_ms: int
+    zone_name: str
+
+
+class Judges:
+    """`await ask(function, asked)`: the function runs in another process with the drain's course and assessment."""
+
+    def __init__(self, count: int) -> None:
+        spawn = get_context("spawn")  # a forked process hangs once polars has run
+        self._pool = ProcessPoolExecutor(count, mp_context=spawn)
+
+    async def ask(self, function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
+        """`function` must be a module's own. The assessment is None where there is neither log nor chart."""
+        return await asyncio.get_running_loop().run_in_executor(self._pool, _answer, function, asked)
+
+    def close(self) -> None:
+        self._pool.shutdown(cancel_futures=True)
+
+
+_records: dict[Place, Record] = {}
+_found: dict[tuple[str, int, tuple[Any, ...]], Assessment | None] = {}
+
+
+def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
+    record = _records.get(asked.place)
+    if record is None:
+        record = _records[asked.place] = open_record(asked.place)
+    with record.reading() as connection:
+        course = course_of(connection, asked.drain)
+    return function(course, _assessed(record, course, asked), asked)
+
+
+def _assessed(record: Record, course: Course, asked: Asked) -> Assessment | None:
+    if not course.logs and not course.entries and not course.orders:
+        return None
+    key = (asked.drain, asked.now_ms, _state_of(course))
+    if key not in _found:
+        while len(_found) >= KEPT:
+            del _found[next(iter(_found))]
+        _found[key] = assess_course(record, course, now_ms=asked.now_ms, zone=asked.zone_name)
+    return _found[key]
+
+
+def _state_of(course: Course) -> tuple[Any, ...]:
+    """Changes whenever anything changed that an answer could rest on."""
+    parts = [course.patient, course.episode, course.space, course.drain, *course.other_drains, *course.pairings,
+             *course.orders, *course.entries, *course.logs, *course.holds, *course.tasks, *course.checks,
+             *course.other_removals]  # fmt: skip
+    parts += [one for one in (course.goal, course.removal) if one is not None]
+    return (max(one.seq for one in parts), len(parts))
+
+
+def as_json(value: Any) -> str:
+    """JSON for a page's data block: no text of the record can close it."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")

@@ -1,0 +1,73 @@
+"""Templates, and what every page shows: who is at the screen, the strip that says what this is not, the time."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone, tzinfo
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+
+from slackwater.assessment import cautions
+from slackwater.report.times import shown
+from slackwater.web.settings import Settings
+
+
+def environment() -> jinja2.Environment:
+    """Everything of a record is escaped; a name that is missing is a fault."""
+    made = jinja2.Environment(
+        loader=jinja2.ChoiceLoader(
+            [_package("slackwater.web"), _package("slackwater.report")]
+        ),
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters["words"] = words
+    return made
+
+
+def _package(name: str) -> jinja2.FunctionLoader:
+    folder = files(name).joinpath("templates")
+
+    def text(template: str) -> str | None:
+        found = folder.joinpath(template)
+        return found.read_text("utf-8") if found.is_file() else None
+
+    return jinja2.FunctionLoader(text)
+
+
+def words(text: str | None) -> str:
+    """A word of a closed list as people read it."""
+    return "not recorded" if not text else text.replace("_", " ")
+
+
+def render(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
+    """A page for whoever asked. Nothing of it is kept by browser or proxy."""
+    settings: Settings = request.app.state.settings
+    who = getattr(request.state, "who", None)
+    now = settings.clock()
+    common = {
+        "who": who, "csrf": who.session.csrf if who is not None else "", "demo": settings.demo,
+        "not_an_alarm": cautions.NOT_AN_ALARM.text, "absence": cautions.ABSENCE.text,
+        "support": cautions.SUPPORT_ONLY.text, "status_text": cautions.STATUS.text, "idle_s": settings.idle_s,
+        "now": shown(now, settings.zone), "now_ms": now, "zone_name": settings.zone_name,
+        "read_only": request.app.state.record.read_only_because, "path": request.url.path,
+    }  # fmt: skip
+    found: jinja2.Environment = request.app.state.templates
+    return HTMLResponse(found.get_template(template).render({**common, **values}), status_code=status)
+
+
+def zone_from(name: str) -> tzinfo:
+    """A zone by its name, in a process that was given only the name."""
+    from zoneinfo import ZoneInfo
+
+    if name[:1] in "+-":
+        minutes = int(name[1:3]) * 60 + int(name[4:6])
+        return timezone(timedelta(minutes=-minutes if name[0] == "-" else minutes))
+    return ZoneInfo(name)
+
+
+def local_input(ms: int, zone: tzinfo) -> str:
+    """An instant as a browser's date-and-time field wants it, by the ward's clock."""
+    return datetime.fromtimestamp(ms / 1000, zone).strftime("%Y-%m-%dT%H:%M")

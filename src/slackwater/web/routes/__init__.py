@@ -1,0 +1,17 @@
+"""The pages by what people do there, one file each. Every route has its line in `policy.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from importlib import import_module
+
+from fastapi import APIRouter
+
+FILES = ("round",)
+"""Files of this folder that hold a `router`, beside `access`."""
+
+
+def every() -> Iterator[APIRouter]:
+    """The routers of all files, in order."""
+    for name in FILES:
+        yield import_module(f"slackwater.web.routes.{name}").router

@@ -1,0 +1,150 @@
+"""Logging in and out, the screen that locks itself, and the first person of a new record."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from slackwater.errors import SlackwaterError
+from slackwater.store.accounts import (
+    account_of,
+    close_sessions,
+    count_failure,
+    mark_session,
+    open_session,
+    put_account,
+    session_of,
+)
+from slackwater.store.acts import key_of
+from slackwater.store.record import Record
+from slackwater.web.guard import COOKIE
+from slackwater.web.pages import render
+from slackwater.web.passwords import hashed, right, wait_ms
+from slackwater.web.settings import Settings
+
+router = APIRouter(include_in_schema=False)
+Text = Annotated[str, Form()]
+WRONG = "Login or password is not right, or it must wait a little after several tries."
+
+
+@router.get("/login")
+async def login_page(request: Request, to: str = "/") -> Response:
+    if request.app.state.first_start.open:
+        return RedirectResponse("/first", 303)
+    return render(request, "login.html", to=_here(to), wrong="")
+
+
+@router.post("/login")
+async def log_in(request: Request, login: Text = "", password: Text = "", to: Text = "/") -> Response:
+    record: Record = request.app.state.record
+    person = await run_in_threadpool(_checked, request.app.state.settings, record, login, password)
+    if person is None:
+        return render(request, "login.html", status=401, to=_here(to), wrong=WRONG)
+    return await _let_in(request, person, _here(to))
+
+
+@router.get("/first")
+async def first_page(request: Request) -> Response:
+    if not request.app.state.first_start.open:
+        return RedirectResponse("/login", 303)
+    return render(request, "first.html", wrong="", name="", login="")
+
+
+@router.post("/first")
+async def first_person(
+    request: Request, code: Text = "", name: Text = "", login: Text = "", password: Text = "", understood: Text = ""
+) -> Response:
+    """The first person becomes a keeper, who enters the others. What the tool is not is acknowledged by name."""
+    start = request.app.state.first_start
+    if not start.open:
+        return RedirectResponse("/login", 303)
+    wrong = ""
+    if not start.right(code):
+        wrong = "The code is not the one on the server's screen."
+    elif understood.strip().lower() != "understood":
+        wrong = "Write the word 'understood' to say that you have read the three sentences."
+    if not wrong:
+        try:
+            person = await run_in_threadpool(_enter, request.app.state.record, name, login, password)
+            return await _let_in(request, person, "/")
+        except SlackwaterError as error:
+            wrong = str(error)
+    return render(request, "first.html", status=422, wrong=wrong, name=name, login=login)
+
+
+@router.post("/touch")
+async def touch(request: Request) -> Response:
+    """Somebody is at this screen, entering; `guard` has written it down."""
+    return Response(status_code=204)
+
+
+@router.post("/lock")
+async def lock(request: Request) -> Response:
+    await run_in_threadpool(mark_session, request.app.state.record, request.state.who.session, locked=True)
+    return RedirectResponse("/", 303)
+
+
+@router.post("/unlock")
+async def unlock(request: Request, password: Text = "", to: Text = "/") -> Response:
+    """The same person goes on where they were, with the password alone. Somebody else logs in anew."""
+    record: Record = request.app.state.record
+    session = session_of(record, request.cookies.get(COOKIE, ""))
+    account = account_of(record, person=session.person) if session is not None else None
+    login = account.login if account is not None else ""
+    person = await run_in_threadpool(_checked, request.app.state.settings, record, login, password)
+    by_script = request.headers.get("x-by-itself") == "1"
+    if session is None or person != session.person:
+        if by_script:
+            return Response(status_code=401)
+        return render(request, "locked.html", status=401, why=WRONG)
+    now = request.app.state.settings.clock()
+    await run_in_threadpool(mark_session, record, session, seen_ms=now, locked=False)
+    return Response(status_code=204) if by_script else RedirectResponse(_here(to), 303)
+
+
+@router.post("/logout")
+async def log_out(request: Request) -> Response:
+    await run_in_threadpool(close_sessions, request.app.state.record, token=request.state.who.session.token)
+    answer = RedirectResponse("/login", 303)
+    answer.delete_cookie(COOKIE)
+    return answer
+
+
+def _checked(settings: Settings, record: Record, login: str, password: str) -> str | None:
+    """The person whose login and password these are. The password is worked out whoever asks and whenever."""
+    account = account_of(record, login=login)
+    fits = right(password, account.password if account is not None else None)
+    now = settings.clock()
+    if account is None:
+        return None
+    if now < account.wait_until_ms:
+        return None
+    if not fits:
+        count_failure(record, account.person, now, wait_ms(account.failed + 1))
+        return None
+    return account.person
+
+
+def _enter(record: Record, name: str, login: str, password: str) -> str:
+    kept = hashed(password)
+    person = key_of("person", login.strip().lower())
+    with record.act(by=name, what="first start", why="read and understood: what this is not") as act:
+        act.add("person", person, {"name": " ".join(name.split()), "role": "keeper"})
+    put_account(record, person, login, kept)
+    return person
+
+
+async def _let_in(request: Request, person: str, to: str) -> Response:
+    settings: Settings = request.app.state.settings
+    told, _ = await run_in_threadpool(open_session, request.app.state.record, person, settings.clock())
+    answer = RedirectResponse(to, 303)
+    answer.set_cookie(COOKIE, told, httponly=True, secure=settings.secure, samesite="strict", path="/")
+    return answer
+
+
+def _here(to: str) -> str:
+    """A path of ours, never another site's."""
+    return to if to.startswith("/") and not to.startswith(("//", "/\\")) and "\n" not in to else "/"

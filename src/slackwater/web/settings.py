@@ -1,0 +1,40 @@
+"""What the keeper of the server chooses. Nothing clinical is here: limits live in protocols."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, tzinfo
+
+from slackwater.store.place import Place
+from slackwater.store.record import utc_ms
+
+
+@dataclass(frozen=True)
+class Oidc:
+    """The hospital's own log-in (OpenID Connect): authorisation code flow with PKCE."""
+
+    issuer: str
+    client_id: str
+    client_secret: str
+    login_claim: str = "preferred_username"  # the claim that holds the login of a person entered here
+
+
+@dataclass(frozen=True)
+class Settings:
+    """place: the record. zone: the ward's clock. idle_s: a screen that nobody touched so long asks who is there.
+
+    secure: cookies only over TLS, which a proxy of the hospital speaks; off only for this machine itself.
+    judges: processes that work out answers beside the server.
+    """
+
+    place: Place
+    zone: tzinfo = UTC
+    zone_name: str = "UTC"
+    idle_s: int = 300
+    session_s: int = 12 * 3600
+    secure: bool = True
+    judges: int = 1
+    demo: bool = False
+    oidc: Oidc | None = None
+    clock: Callable[[], int] = field(default=utc_ms)
