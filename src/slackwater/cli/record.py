@@ -112,7 +112,7 @@ def add(
                             raise
                         refused.append(f"{folder.name}: {error}")
                     except KeyboardInterrupt:
-                        kept = f"{len(done)} of {len(found)} drains are in the record"
+                        kept = f"at least {len(done)} of {len(found)} drains are in the record"
                         click.echo(f"slackwater: stopped: {kept}; the same command records the others.", err=True)
                         ctx.exit(130)
                     progress.at(number)

@@ -24,7 +24,7 @@ SEEN_EVERY_MS = 30_000  # how often the use of a session is written down
 
 
 class Refused(Exception):
-    """The door stays shut. 401: log in; 403: not for this role, or not our form; 404: not there for you; 423: locked."""
+    """The door stays shut. 401: log in; 403: not for this role or not our form; 404: not there for you; 423: locked."""
 
     def __init__(self, status: int, why: str) -> None:
         self.status = status
