@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from slackwater.assessment.assessment import Assessment
+from slackwater.episode.types import Episode
 from slackwater.protocol.evaluation import Judged, Run
+from slackwater.protocol.rule import Clause
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.times import shown
@@ -15,7 +17,11 @@ GUARD_WORDS = {"tube_open": "tube shown open", "effort_seen": "effort tried"}
 
 
 def drain_line(found: Assessment) -> str:
-    episode = found.episode
+    return drain_words(found.episode)
+
+
+def drain_words(episode: Episode) -> str:
+    """Whose drain, and which."""
     parts = [
         f"Patient {episode.patient_id}" if episode.patient_id else "Patient not named",
         f"drain {episode.drain_number}" if episode.drain_number else "drain not numbered",
@@ -61,9 +67,11 @@ def rule_sentence(found: Assessment, zone: tzinfo) -> str:
 
 
 def rule_words(part: Judged) -> str:
-    clause = part.clause
-    if clause is None:
-        return ""
+    return "" if part.clause is None else clause_words(part.clause)
+
+
+def clause_words(clause: Clause) -> str:
+    """What a clause asks."""
     text = f"{clause.measure_name.replace('_', ' ')} {clause.comparison.replace('_', ' ')} {clause.limit_text}".rstrip()
     if clause.bin_min:
         text += f" ({clause.bin_min}-min mean)"

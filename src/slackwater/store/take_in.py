@@ -8,6 +8,7 @@ from slackwater.episode.space import drains_known
 from slackwater.episode.types import Chart, Episode
 from slackwater.errors import RecordError
 from slackwater.protocol.load import load_protocol
+from slackwater.protocol.rule import Protocol
 from slackwater.reading.layout import Layout
 from slackwater.reading.log import Log
 from slackwater.reading.read import read_log
@@ -19,6 +20,7 @@ from slackwater.store.facts import tell
 from slackwater.store.nouns import Value
 from slackwater.store.pair import pair_from_log
 from slackwater.store.record import Acting, Record
+from slackwater.store.rules import enter_rule
 from slackwater.store.whose import Whose, settle_drain
 
 
@@ -101,7 +103,7 @@ def take_in(record: Record, bundle: Bundle, *, by: str, correct: str = "") -> Ta
             rows += made
             notes += said
         if rule is not None:
-            rows += _pin(act, whose, rule.sha256, rule.name, rule.version, rule.status, rule.approved_by, bool(correct))
+            rows += _pin(act, whose, rule, bool(correct))
         for told in bundle.course:
             rows += enter(act, whose, told, bundle.name, bool(correct))
     work_out(record, whose.drain)
@@ -173,11 +175,7 @@ def _shared(act: Acting, other_drain: str, whose: Whose, told: Episode) -> bool:
     return other is not None and other["episode"] == whose.episode and other["number"] in told.shares_unit_with
 
 
-def _pin(
-    act: Acting, whose: Whose, sha256: str, name: str, version: str, status: str, approved_by: str, correct: bool
-) -> int:
-    fields = {"sha256": sha256, "name": name, "edition": version, "status": status, "approved_by": approved_by or None}
-    rows = tell(act, "protocol", sha256, fields, of=name, correct=False)
-    return rows + tell(
-        act, "goal", key_of("goal", whose.drain), {"drain": whose.drain, "protocol": sha256}, of=name, correct=correct
-    )
+def _pin(act: Acting, whose: Whose, rule: Protocol, correct: bool) -> int:
+    rows = enter_rule(act, rule)
+    fields = {"drain": whose.drain, "protocol": rule.sha256}
+    return rows + tell(act, "goal", key_of("goal", whose.drain), fields, of=rule.name, correct=correct)

@@ -55,7 +55,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.record = open_record(settings.place, create=True, clock=settings.clock)
     app.state.looks = Looks(app.state.record)
     app.state.judges = Judges(settings.judges)
-    app.state.templates = environment()
+    app.state.templates = environment(settings.zone)
     app.state.first_start = FirstStart(app.state.record)
     app.middleware("http")(_headers)
     app.add_exception_handler(Refused, _refused)

@@ -11,6 +11,7 @@ from multiprocessing import get_context
 from typing import Any, TypeVar
 
 from slackwater.assessment.assessment import Assessment
+from slackwater.protocol.load import load_protocol
 from slackwater.store.course import Course, course_of
 from slackwater.store.place import Place
 from slackwater.store.read_out import assess_course
@@ -24,12 +25,13 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Asked:
-    """One drain at one moment, in the ward's zone."""
+    """One drain at one moment, in the ward's zone; by its own pinned rule, or by `rule` (file name, bytes)."""
 
     place: Place
     drain: str
     now_ms: int
     zone_name: str
+    rule: tuple[str, bytes] | None = None
 
 
 class Judges:
@@ -63,11 +65,12 @@ def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: As
 def _assessed(record: Record, course: Course, asked: Asked) -> Assessment | None:
     if not course.logs and not course.entries and not course.orders:
         return None
-    key = (asked.drain, asked.now_ms, _state_of(course))
+    key = (asked.drain, asked.now_ms, (*_state_of(course), asked.rule))
     if key not in _found:
         while len(_found) >= KEPT:
             del _found[next(iter(_found))]
-        _found[key] = assess_course(record, course, now_ms=asked.now_ms, zone=asked.zone_name)
+        rule = None if asked.rule is None else load_protocol(asked.rule[1], asked.rule[0])
+        _found[key] = assess_course(record, course, protocol=rule, now_ms=asked.now_ms, zone=asked.zone_name)
     return _found[key]
 
 

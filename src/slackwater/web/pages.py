@@ -12,11 +12,12 @@ from fastapi.responses import HTMLResponse
 
 from slackwater.assessment import cautions
 from slackwater.report.times import shown
+from slackwater.web.policy import may
 from slackwater.web.settings import Settings
 
 
-def environment() -> jinja2.Environment:
-    """Everything of a record is escaped; a name that is missing is a fault."""
+def environment(zone: tzinfo) -> jinja2.Environment:
+    """Everything of a record is escaped; a name that is missing is a fault. `zone`: the ward's."""
     made = jinja2.Environment(
         loader=jinja2.ChoiceLoader(
             [_package("slackwater.web"), _package("slackwater.report")]
@@ -24,6 +25,7 @@ def environment() -> jinja2.Environment:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters["words"] = words
+    made.filters["moment"] = lambda ms: shown(ms, zone)
     return made
 
 
@@ -53,6 +55,7 @@ def render(request: Request, template: str, *, status: int = 200, **values: Any)
         "support": cautions.SUPPORT_ONLY.text, "status_text": cautions.STATUS.text, "idle_s": settings.idle_s,
         "now": shown(now, settings.zone), "now_ms": now, "zone_name": settings.zone_name,
         "read_only": request.app.state.record.read_only_because, "path": request.url.path,
+        "may": lambda page: who is not None and may(who.role, page),
     }  # fmt: skip
     found: jinja2.Environment = request.app.state.templates
     return HTMLResponse(found.get_template(template).render({**common, **values}), status_code=status)

@@ -51,3 +51,9 @@ def allow(method: str, path: str, rule: Rule) -> None:
     if (method, path) in POLICY:
         raise ValueError(f"{method} {path} has a rule already")
     POLICY[(method, path)] = rule
+
+
+def may(role: str, page: str) -> bool:
+    """Whether a person of this role may open that page; False where there is no such page."""
+    rule = POLICY.get(("GET", page))
+    return rule is not None and (rule.roles is None or role in rule.roles)

@@ -1,0 +1,164 @@
+"""Suction units between and at patients: where each stands in its life, and what it still needs before the next one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from slackwater.errors import RecordError
+from slackwater.store.acts import key_of
+from slackwater.store.nouns import UNIT_STATES
+from slackwater.store.record import Acting, Record
+from slackwater.store.rows import Thing
+
+# What a unit needs after a patient, in this order. Each names who and when; none may be skipped.
+TURNOVER = ("cleaned", "tested", "ready")
+AWAY = ("faulty", "in_service", "lost")
+METHOD_NEEDED = ("cleaned", "tested")
+
+
+@dataclass(frozen=True)
+class UnitNow:
+    """One unit as it stands. `needs`: what must still be done before it is for another patient, in order."""
+
+    key: str
+    serial: str
+    state: str
+    since_ms: int
+    by_note: str
+    drain: str | None  # key of the drain it serves now
+    needs: tuple[str, ...]
+    history: tuple[Thing, ...]
+
+
+def units_now(record: Record, now_ms: int) -> tuple[UnitNow, ...]:
+    """Every unit, by its serial number."""
+    states: dict[str, list[Thing]] = {}
+    for one in record.things("unit_state"):
+        states.setdefault(one["unit"], []).append(one)
+    pairings: dict[str, list[Thing]] = {}
+    for one in record.things("pairing"):
+        pairings.setdefault(one["unit"], []).append(one)
+    return tuple(
+        _unit_now(unit, states.get(unit.key, []), pairings.get(unit.key, []), now_ms)
+        for unit in sorted(record.things("unit"), key=lambda unit: unit["serial"])
+    )
+
+
+def _unit_now(unit: Thing, states: list[Thing], pairings: list[Thing], now_ms: int) -> UnitNow:
+    history = tuple(sorted(states, key=lambda one: (one.happened_ms or one.at_ms, one.seq)))
+    serving = [one for one in pairings if one["from_ms"] <= now_ms and (one["to_ms"] is None or one["to_ms"] > now_ms)]
+    last_end = max(
+        (one["to_ms"] for one in pairings if one["to_ms"] is not None and one["to_ms"] <= now_ms), default=None
+    )
+    last = history[-1] if history else None
+    if serving:
+        since, drain = min(one["from_ms"] for one in serving), serving[-1]["drain"]
+        return UnitNow(unit.key, unit["serial"], "in_use", since, "", drain, TURNOVER, history)
+    if last is not None and (last_end is None or _when(last) >= last_end):
+        return UnitNow(
+            unit.key, unit["serial"], last["state"], _when(last), last["note"] or last["method"] or "", None,
+            needs_of(last["state"]), history,
+        )  # fmt: skip
+    since = unit.at_ms if last_end is None else last_end
+    return UnitNow(unit.key, unit["serial"], "dirty", since, "", None, TURNOVER, history)
+
+
+def needs_of(state: str) -> tuple[str, ...]:
+    """The steps that are still missing after this one."""
+    return TURNOVER[TURNOVER.index(state) + 1 :] if state in TURNOVER else TURNOVER
+
+
+def set_state(
+    record: Record,
+    unit: str,
+    state: str,
+    *,
+    by: str,
+    method: str | None,
+    note: str | None,
+    place: str | None,
+    once: str,
+) -> None:
+    """A step of a unit's life. Raises RecordError for a step that is not its turn, and without the method of cleaning
+    or the result of the test."""
+    if state not in UNIT_STATES or state == "in_use":
+        raise RecordError(f"{state!r} is no step", where="unit", mend="A unit is in use by being paired with a drain.")
+    if state in METHOD_NEEDED and not method:
+        what = "how it was cleaned" if state == "cleaned" else "what was tested: self-test, memory cleared, charge"
+        raise RecordError(f"{what} is missing", where=state, mend="Write it.")
+    with record.act(by=by, what=f"unit {state}") as act:
+        key = key_of("unit_state", unit, once)
+        if act.things("unit_state", keys=[key], gone=True):
+            return  # the same form again
+        now = _now(act, unit)
+        if now.state == "in_use" and state not in AWAY:
+            raise RecordError("serves a drain", where=now.serial, mend="End its pairing first.")
+        if state in TURNOVER and now.needs[:1] != (state,):
+            missing = now.needs[0] if now.needs else "nothing"
+            raise RecordError(
+                f"cannot be {state} yet: it is {now.state.replace('_', ' ')}", where=now.serial,
+                mend=f"Its next step is: {missing}." if now.needs else "It is for the next patient already.",
+            )  # fmt: skip
+        fields = {"unit": unit, "state": state, "method": method, "note": note, "at_place": place}
+        act.add("unit_state", key, fields, happened_ms=act.at_ms)
+
+
+def connect(
+    act: Acting,
+    *,
+    drain: str,
+    serial: str,
+    at_ms: int,
+    checked: str,
+    second_person: str,
+    arrived_with: str | None,
+    once: str,
+) -> None:
+    """Pair a unit with a drain, after its set-up was checked by two people.
+
+    A unit that is not for the next patient yet is refused, as is one that still serves another: the message
+    says what it needs. `checked`: the items that were ticked, as JSON.
+    """
+    unit = key_of("unit", serial)
+    if act.things("setup", keys=[key_of("setup", once)], gone=True):
+        return
+    tube = act.thing("drain", drain)
+    if tube is None:
+        raise RecordError("there is no such drain", where=drain)
+    episode = act.thing("episode", tube["episode"])
+    assert episode is not None
+    if act.thing("unit", unit) is None:
+        act.add("unit", unit, {"serial": serial})
+    else:
+        now = _now(act, unit)
+        if now.drain is None and now.needs:
+            raise RecordError(
+                f"is {now.state.replace('_', ' ')}", where=f"unit {serial}",
+                mend=f"Before another patient it must be: {', '.join(now.needs)}.",
+            )  # fmt: skip
+    for other in act.things("pairing", {"drain": drain}):
+        if other["unit"] != unit and other["from_ms"] < at_ms and (other["to_ms"] is None or other["to_ms"] > at_ms):
+            act.change("pairing", other.key, {"to_ms": at_ms}, version=other.version)
+    act.add(
+        "pairing", key_of("pairing", drain, serial, at_ms),
+        {
+            "patient": episode["patient"], "drain": drain, "unit": unit, "from_ms": at_ms,
+            "checked_by": second_person, "arrived_with": arrived_with,
+        },
+        happened_ms=at_ms,
+    )  # fmt: skip
+    fields = {"drain": drain, "unit": unit, "checked": checked, "second_person": second_person}
+    act.add("setup", key_of("setup", once), fields, happened_ms=at_ms)
+
+
+def _now(act: Acting, unit: str) -> UnitNow:
+    found = act.thing("unit", unit)
+    if found is None:
+        raise RecordError("there is no such unit", where=unit, mend="See the list of units.")
+    return _unit_now(
+        found, list(act.things("unit_state", {"unit": unit})), list(act.things("pairing", {"unit": unit})), act.at_ms
+    )
+
+
+def _when(state: Thing) -> int:
+    return state.happened_ms if state.happened_ms is not None else state.at_ms

@@ -1,0 +1,137 @@
+"""Suction units: set up at a drain with two people, and turned round for the next patient, no step left out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from slackwater.errors import SlackwaterError
+from slackwater.store.course import Course, course_of
+from slackwater.store.listing import listed
+from slackwater.store.record import Record
+from slackwater.store.units import AWAY, connect, set_state, units_now
+from slackwater.web.forms import Form, empty, form_of, fresh_key
+from slackwater.web.guard import Who
+from slackwater.web.pages import local_input, render
+from slackwater.web.policy import BEDSIDE, EVERYONE, NURSES, Rule, allow
+
+router = APIRouter(include_in_schema=False)
+
+HANDLERS = NURSES | {"engineer"}
+allow("GET", "/units", Rule(EVERYONE))
+allow("POST", "/units/{unit}/state", Rule(HANDLERS))
+allow("GET", "/drain/{drain}/connect", Rule(BEDSIDE, drain=True, looks="set-up"))
+allow("POST", "/drain/{drain}/connect", Rule(BEDSIDE, drain=True))
+
+# What two people look at before a unit is connected (common practice, no source; the unit's own list may ask more).
+SETUP = (
+    ("canister", "Canister seated, dated, its tube fits"),
+    ("filter", "Filter dry"),
+    ("tubing", "Tubing of the right length, no loop hanging, every joint pushed home"),
+    ("self_test", "The unit's own self-test passed"),
+    ("occluded", "Patient end closed by hand: flow near zero, so the circuit itself does not leak"),
+    ("below_chest", "Unit upright and below the chest"),
+    ("charger", "Charger at the bed and plugged in"),
+    ("bedside", "Two clamps and an airtight dressing at the bed"),
+    ("sound", "The unit's own signal can be heard at the bed"),
+)
+
+
+@router.get("/units")
+async def units(request: Request) -> Response:
+    return await _units(request, "")
+
+
+@router.post("/units/{unit}/state")
+async def step(request: Request, unit: str) -> Response:
+    """One step of a unit's life, by whoever did it."""
+    form = await form_of(request)
+    try:
+        await run_in_threadpool(
+            set_state, request.app.state.record, unit, form.said.get("state", ""), by=request.state.who.name,
+            method=form.text("method"), note=form.text("note"), place=form.text("at_place"), once=form.once,
+        )  # fmt: skip
+    except SlackwaterError as error:
+        return await _units(request, str(error))
+    return RedirectResponse("/units", 303)
+
+
+async def _units(request: Request, wrong: str) -> Response:
+    record: Record = request.app.state.record
+    who: Who = request.state.who
+    found = await run_in_threadpool(units_now, record, request.app.state.settings.clock())
+    names = {
+        one.key: one.name if who.sees(one.ward) else "a drain of another ward"
+        for one in await run_in_threadpool(listed, record, everything=True)
+    }
+    return render(
+        request, "units.html", status=422 if wrong else 200, units=found, names=names, wrong=wrong,
+        away=AWAY, may_step=who.role in HANDLERS, once=fresh_key(),
+    )  # fmt: skip
+
+
+@router.get("/drain/{drain}/connect")
+async def connect_page(request: Request) -> Response:
+    return await _connect(request, empty())
+
+
+@router.post("/drain/{drain}/connect")
+async def connected(request: Request) -> Response:
+    """Bind unit and drain from a moment on; a swap ends the earlier unit's time."""
+    record, settings = request.app.state.record, request.app.state.settings
+    form = await form_of(request)
+    serial = form.text("serial", needed="Write the unit's serial number, as it stands on it.", longest=80)
+    again = form.text("serial_again", needed="Read it again from the unit, and write it again.")
+    if serial and again and serial != again:
+        form.faults["serial_again"] = "The two are not the same. Read it from the unit once more."
+    at = form.moment("at", settings.zone, now_ms=settings.clock(), needed="Write when it was connected.")
+    second = form.text("second_person", needed="Two people check. Who was the second?", longest=80)
+    identified = form.ticked("identified")
+    if not identified:
+        form.faults["identified"] = "Check two identifiers at the patient, the drain's number, side and site."
+    missing = [name for name, _ in SETUP if not form.ticked(f"setup_{name}")]
+    because = form.text("missing_because")
+    if missing and not because:
+        form.faults["missing_because"] = "Some items are not ticked. Check them, or write why not."
+    if second and second.casefold() == request.state.who.name.casefold():
+        form.faults["second_person"] = "That is you. The second must be another person."
+    if form.fine and serial and at is not None and second:
+        checked = {"checked": [name for name, _ in SETUP if name not in missing], "missing_because": because}
+        try:
+            await run_in_threadpool(
+                _do, record, request.state.who, request.state.drain, serial, at, checked, second,
+                form.text("arrived_with"), form.once,
+            )  # fmt: skip
+            return RedirectResponse(f"/drain/{request.state.drain}", 303)
+        except SlackwaterError as error:
+            form.faults["serial"] = str(error)
+    return await _connect(request, form)
+
+
+def _do(
+    record: Record, who: Who, drain: str, serial: str, at: int, checked: Mapping[str, object], second: str,
+    arrived_with: str | None, once: str,
+) -> None:  # fmt: skip
+    with record.act(by=who.name, what="unit connected") as act:
+        connect(
+            act, drain=drain, serial=serial, at_ms=at, checked=json.dumps(checked, sort_keys=True),
+            second_person=second, arrived_with=arrived_with, once=once,
+        )  # fmt: skip
+
+
+async def _connect(request: Request, form: Form) -> Response:
+    course = await run_in_threadpool(_course, request.app.state.record, request.state.drain)
+    settings = request.app.state.settings
+    return render(
+        request, "connect.html", status=200 if form.fine else 422, course=course, form=form, setup=SETUP,
+        once=fresh_key(), at=local_input(settings.clock(), settings.zone),
+    )  # fmt: skip
+
+
+def _course(record: Record, drain: str) -> Course:
+    with record.reading() as connection:
+        return course_of(connection, drain)
