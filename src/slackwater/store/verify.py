@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, func, select, text
+from sqlalchemy import Connection, select, text
 
 from slackwater.errors import NotWritten
 from slackwater.store import rows
@@ -20,6 +19,7 @@ from slackwater.store.tables import TABLES
 FILE_FIELDS = (("log", "sha256"), ("log", "layout"), ("table", "sha256"), ("protocol", "sha256"), ("entry", "source"))
 
 Progress = Callable[[int, int], None]
+_Key = tuple[str, int]
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,8 @@ def _verify(connection: Connection, files: Files, faults: list[str], progress: P
     faults += _engine_says(connection)
     last = rows.head(connection)
     total = last.seq if last else 0
-    previous, seq = FIRST, 0
-    made: Counter[str] = Counter()
+    previous, seq, looked_at = FIRST, 0, 0
+    held = {noun: _Held(connection, noun) for noun in TABLES}
     named: set[str] = set()
     for act in rows.acts(connection):
         seq += 1
@@ -60,18 +60,63 @@ def _verify(connection: Connection, files: Files, faults: list[str], progress: P
             faults.append(fault)
             seq = act.seq
         previous = act.hash
-        faults += _row_faults(connection, act, made, named)
+        made = _made(act)
+        for noun, table in held.items():
+            faults += table.faults(act.seq, made.get(noun, {}))
+        looked_at += sum(len(one) for one in made.values())
+        named |= {row[field] for noun, field in FILE_FIELDS for row in made.get(noun, {}).values() if row[field]}
         if seq % 1000 == 0:
             progress(seq, total)
-    for noun, table in TABLES.items():
-        held = connection.execute(select(func.count()).select_from(table)).scalar_one()
-        if held != made[noun]:
-            faults.append(f"{noun}: {held} rows, but the ledger made {made[noun]}")
+    for table in held.values():
+        faults += table.left()
     for number, sha256 in enumerate(sorted(named), start=1):
         if not files.sound(sha256):
             faults.append(f"file {files.path(sha256)} is missing or is not what was recorded")
         progress(total + number, total + len(named))
-    return Verified(seq, sum(made.values()), len(named), previous if total else "", tuple(faults))
+    return Verified(seq, looked_at, len(named), previous if total else "", tuple(faults))
+
+
+class _Held:
+    """One table's rows, read once in the order of the acts that made them, beside the ledger."""
+
+    def __init__(self, connection: Connection, noun: str) -> None:
+        table = TABLES[noun]
+        query = select(table).order_by(table.c.seq, table.c.key, table.c.version)
+        self._noun = noun
+        self._rows = iter(connection.execute(query, execution_options={"yield_per": 2000}).mappings())
+        self._next = next(self._rows, None)
+
+    def faults(self, seq: int, wanted: Mapping[_Key, dict[str, Any]]) -> Iterator[str]:
+        """What differs between the rows that are held for this act (and any before it) and those that it made."""
+        left = dict(wanted)
+        while self._next is not None and self._next["seq"] <= seq:
+            row = dict(self._next)
+            self._next = next(self._rows, None)
+            expected = left.pop((row["key"], row["version"]), None)
+            if expected is None:
+                yield f"{self._noun} {row['key']} version {row['version']} is in no act"
+            elif row != expected:
+                yield f"{self._noun} {row['key']} version {row['version']} is not what act {seq} recorded"
+        for key, version in left:
+            yield f"{self._noun} {key} version {version} of act {seq} is missing"
+
+    def left(self) -> Iterator[str]:
+        """Rows behind the last act."""
+        while self._next is not None:
+            yield f"{self._noun} {self._next['key']} version {self._next['version']} is in no act"
+            self._next = next(self._rows, None)
+
+
+def _made(act: Act) -> dict[str, dict[_Key, dict[str, Any]]]:
+    """The rows that an act made, by noun; none where it cannot be read, which its hash has told already."""
+    found: dict[str, dict[_Key, dict[str, Any]]] = {}
+    try:
+        for noun, row in act.rows():
+            plain = {name: int(value) if isinstance(value, bool) else value for name, value in row.items()}
+            found.setdefault(noun, {})[(row["key"], row["version"])] = plain
+    except (ValueError, KeyError, TypeError):
+        return {}
+    return found
 
 
 def _engine_says(connection: Connection) -> Iterator[str]:
@@ -90,23 +135,3 @@ def _chain_fault(act: Act, seq: int, previous: str) -> str:
     if act.hash != hash_of(act.seq, act.at_ms, act.by, act.what, act.why, act.changes, act.previous):
         return f"act {seq} is not what was recorded"
     return ""
-
-
-def _row_faults(connection: Connection, act: Act, made: Counter[str], named: set[str]) -> Iterator[str]:
-    """Each row of the act as the table holds it."""
-    by_noun: dict[str, list[dict[str, Any]]] = {}
-    try:
-        for noun, row in act.rows():
-            by_noun.setdefault(noun, []).append(row)
-    except (ValueError, KeyError, TypeError):
-        return  # its hash has told it already
-    for noun, wanted in by_noun.items():
-        made[noun] += len(wanted)
-        table = TABLES[noun]
-        found = connection.execute(select(table).where(table.c.seq == act.seq)).all()
-        held = {(row.key, row.version): dict(row._mapping) for row in found}
-        for row in wanted:
-            plain = {name: int(value) if isinstance(value, bool) else value for name, value in row.items()}
-            if held.get((row["key"], row["version"])) != plain:
-                yield f"{noun} {row['key']} version {row['version']} is not what act {act.seq} recorded"
-            named |= {row[field] for of, field in FILE_FIELDS if of == noun and row[field]}
