@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from slackwater.assessment import cautions
-from slackwater.assessment.assessment import Assessment, DueItem, LeakNow, last_minute
+from slackwater.assessment.assessment import Assessment, LeakNow, last_minute
 from slackwater.assessment.document import stamp
+from slackwater.assessment.due import due_items
 from slackwater.assessment.facts import facts_of, unit_notes
 from slackwater.assessment.warnings import warnings
 from slackwater.episode.chart import known_at
@@ -83,7 +84,7 @@ def assess(
         evaluation=evaluation,
         leak=_leak_now(None if episode.operation_kind == "pneumonectomy" else leak, facts),
         waiting_for=_waiting_for(evaluation),
-        schedule=_schedule(protocol, chart, now_ms, episode),
+        schedule=due_items(protocol, chart, episode, facts.events, now_ms),
         ledger=trace.ledger if trace is not None else NOTHING,
         cautions=_cautions(protocol, trace, facts, now_ms, given_now is None),
         zone=zone,
@@ -226,19 +227,6 @@ def _waiting_for(evaluation: Evaluation | None) -> tuple[str, ...]:
         if part.status in (Status.NOT_MET, Status.CANNOT_TELL):
             wanted += [need.what for need in part.needs[:1]] or [part.note or part.id]
     return tuple(dict.fromkeys(wanted))
-
-
-def _schedule(protocol: Protocol | None, chart: Chart, now_ms: int, episode: Episode) -> tuple[DueItem, ...]:
-    if protocol is None:
-        return ()
-    found = []
-    for due in protocol.schedule:
-        times = [entry.time for entry in chart.of(due.item)]
-        last = times[-1] if times else None
-        start = last if last is not None else episode.connected_at
-        at = None if start is None else start + round(due.every_s * 1000)
-        found.append(DueItem(due.item, due.every_s, last, at, at is not None and at < now_ms))
-    return tuple(found)
 
 
 def _cautions(

@@ -18,6 +18,7 @@ from slackwater.leak.state import LeakTrace
 from slackwater.protocol.evaluation import Evaluation
 from slackwater.protocol.facts import Facts
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import format_span
 from slackwater.reading.log import Ledger
 from slackwater.reading.zones import clock_hour
 from slackwater.trace.types import Trace
@@ -44,13 +45,19 @@ class LeakNow:
 
 @dataclass(frozen=True)
 class DueItem:
-    """An observation the rule wants so often: when it was last charted, and when it is due."""
+    """An observation the rule wants: when it was last charted, and when it is due."""
 
     item: str
-    every_s: float
+    every_s: float | None  # None: once
     last_ms: int | None
     due_ms: int | None
     overdue: bool
+    because: str = ""  # what set the pace: a score, or the event that it counts from
+
+    @property
+    def often(self) -> str:
+        """How often, in words."""
+        return "once" if self.every_s is None else f"every {format_span(self.every_s)}"
 
 
 @dataclass(frozen=True, eq=False)

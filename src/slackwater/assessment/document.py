@@ -75,7 +75,7 @@ def document(found: Assessment) -> dict[str, Any]:
         "schedule": [
             {
                 "item": due.item, "every_s": due.every_s, "last": stamp(due.last_ms), "due": stamp(due.due_ms),
-                "overdue": due.overdue,
+                "overdue": due.overdue, "because": due.because or None,
             }
             for due in found.schedule
         ],

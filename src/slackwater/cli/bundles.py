@@ -30,7 +30,14 @@ def folders_of(paths: Sequence[str]) -> list[Path]:
 
 def bundles_of(folder: Path, protocol: str | None, zone: str | None, refuse_above: float) -> Bundle:
     """The files of one drain's folder."""
-    logs = sorted(path for path in folder.iterdir() if path.name.startswith("log") and path.suffix in (".csv", ".txt"))
+    tables = [path for path in sorted(folder.iterdir()) if path.suffix.lower() in (".csv", ".txt")]
+    logs = [path for path in tables if path.name.lower().startswith("log")]
+    strange = [path.name for path in tables if path not in logs and path.name not in (CHART, "truth.csv")]
+    if strange:
+        raise UsageError(
+            f"{', '.join(strange[:5])}: neither a log nor the chart by its name", where=folder.name,
+            mend="Name logs log.csv, log-2.csv, and the chart chart.csv; or give them one by one.",
+        )  # fmt: skip
 
     def there(name: str) -> str | None:
         return str(folder / name) if (folder / name).exists() else None

@@ -43,6 +43,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "patient": ("id", "age_years", "weight_kg"),
     "drain": (
         "number", "side", "space", "site", "size_fr", "connected_at", "shares_unit_with", "shares_space_with",
+        "other_drains",
     ),
     "operation": ("kind", "end"),
 }  # fmt: skip
@@ -88,6 +89,7 @@ def read_episode(data: bytes, name: str) -> Episode:
         shares_unit_with=drain.other_drains("shares_unit_with", number),
         shares_space_with=drain.other_drains("shares_space_with", number),
         shares_space_told="shares_space_with" in drain.values,
+        other_drains=drain.other_drains("other_drains", number),
         operation_kind=operation.open_word("kind", OPERATIONS),
         operation_end=operation.instant("end"),
         indication=top.open_word("indication", INDICATIONS),

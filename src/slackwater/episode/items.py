@@ -11,8 +11,9 @@ class Item:
 
     subject: `drain`, `space` or `patient`, whom an entry speaks of. kind: `number` (with a unit of
     `dimension`), `word`, `suction` (a pressure, or `none_added`), `bubbling` (none, or a letter and
-    a size) or `text`. `lowest` and `highest` are limits of meaning, in the internal unit, never of
-    what is normal. `many`: several different entries may be true of one moment.
+    a size), `oxygen` (air, or how much with its unit) or `text`. `lowest` and `highest` are limits of
+    meaning, in the internal unit, never of what is normal. `many`: several different entries may be
+    true of one moment.
     """
 
     name: str
@@ -73,10 +74,15 @@ _ALL = (
     _word("breathing", "patient", "own", "high_flow", "niv_cpap", "invasive"),
     _word("distress", "patient", "yes", "no"),
     _reading("spo2", "share", highest=100),
+    Item("oxygen", "patient", "oxygen"),
     _reading("resp_rate", "rate"),
     _reading("heart_rate", "rate"),
     _reading("systolic", "pressure"),
     _reading("temperature", "temperature"),
+    _word("consciousness", "patient", "alert", "confused", "voice", "pain", "unresponsive"),
+    # What an early-warning score must know of the patient beside the readings.
+    _word("spo2_scale", "patient", "scale_1", "scale_2"),
+    _word("pregnant", "patient", "yes", "no"),
     _reading("weight", "mass"),
     _reading("pain_rest", "plain", highest=10),
     _reading("pain_cough", "plain", highest=10),

@@ -20,7 +20,8 @@ def drains_known(episode: Episode, chart: Chart) -> tuple[str, ...]:
     """Every drain that the episode or the chart names; this episode's first, then as they appear."""
     own = (episode.drain_number,) if episode.drain_number is not None else ()
     charted = (entry.drain for entry in chart.entries if entry.drain is not None)
-    return tuple(dict.fromkeys((*own, *episode.shares_space_with, *episode.shares_unit_with, *charted)))
+    others = (*episode.shares_space_with, *episode.shares_unit_with, *episode.other_drains)
+    return tuple(dict.fromkeys((*own, *others, *charted)))
 
 
 def this_drain(episode: Episode, chart: Chart) -> str | None:

@@ -23,6 +23,7 @@ class Episode:
     shares_unit_with: tuple[str, ...] = ()
     shares_space_with: tuple[str, ...] = ()
     shares_space_told: bool = False  # True: the file says who shares the space, be it nobody
+    other_drains: tuple[str, ...] = ()  # every further drain of this patient that is known, whatever it shares
     operation_kind: str | None = None
     operation_end: Instant | None = None
     indication: str | None = None

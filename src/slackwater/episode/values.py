@@ -11,6 +11,8 @@ from slackwater.quantities.grammar import parse_exact
 from slackwater.quantities.units import format_quantity, unit
 
 NONE_ADDED = "none_added"  # water seal or gravity: no suction is added, which is not 'zero delivered'
+AIR = "air"  # breathed without added oxygen
+SHARE_IN_AIR = 20  # %; air holds 21, and less cannot be given
 
 _BUBBLING = re.compile(r"(FE|E|I|C) ?([1-7])", re.ASCII)
 _EXAMPLE_UNIT = {
@@ -37,6 +39,8 @@ def read_value(item: Item, value: str, unit_name: str) -> float | str | None:
         return value or None
     if item.kind in ("number", "suction"):
         return _number(item, value, unit_name)
+    if item.kind == "oxygen":
+        return _oxygen(value, unit_name)
     if unit_name:
         what = f"{item.name} takes no unit, {unit_name!r} is written"
         raise ChartError(what, where="column unit", mend="Empty it.")
@@ -63,6 +67,25 @@ def _bubbling(value: str) -> str:
             mend="Write none, or FE, E, I or C with its size from 1 to 7, e.g. E4.",
         )
     return match[1] + match[2]
+
+
+def _oxygen(value: str, unit_name: str) -> str | None:
+    """`air`, or a flow or a share above that of air as written with its unit: '2 L/min', '28 %'."""
+    if plain_word(value) == AIR or not value:
+        if unit_name:
+            raise ChartError(f"oxygen {value or 'left empty'} takes no unit", where="column unit", mend="Empty it.")
+        return AIR if value else None
+    mend = "Write air without a unit, or how much with L/min or %, e.g. 2 with L/min."
+    try:
+        of, number = unit(unit_name), parse_exact(value)
+    except QuantityError as error:
+        where = "value" if unit_name else "unit"
+        raise ChartError(f"oxygen {value} {unit_name}: {error.what}", where=f"column {where}", mend=mend) from error
+    flow = of.dimension == "flow" and number > 0
+    share = of.dimension == "share" and SHARE_IN_AIR < number <= 100
+    if not (flow or share):
+        raise ChartError(f"oxygen {value} {unit_name} cannot be".rstrip(), where="column value", mend=mend)
+    return f"{value} {of.symbol}"
 
 
 def _number(item: Item, value: str, unit_name: str) -> float | str | None:

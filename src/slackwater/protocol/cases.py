@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from slackwater.errors import ProtocolError, QuantityError
+from slackwater.protocol import bedside_cases
 from slackwater.protocol.evaluate import evaluate
 from slackwater.protocol.evaluation import Evaluation
 from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Floats, Sighting, Signal, Times, Try, Veto
@@ -34,7 +35,7 @@ _EVENTS = tuple(name for name in EVENTS if name not in ("connected", "operation.
 _AIR = ("air_leak", "step", "rounding", "reading")
 _SEEN = ("tube_open", "tube_shut", "effort", "veto")
 _SIGHTED = tuple(name for name in _CHARTED if name not in _SEEN)
-_GIVEN = (*_AIR, "fluid_output", "connected", "later", *_SEEN, "patient", *_EVENTS, *_SIGHTED)
+_GIVEN = (*_AIR, "fluid_output", "connected", "later", *_SEEN, "patient", *_EVENTS, *_SIGHTED, *bedside_cases.GIVEN)
 _PATIENT = ("indication", "space", "age_years", "weight_kg", "operation_kind", "operation_end", "breathing")
 _NOTHING = ("missing", "off", "clamped", "doubt")  # a stretch with no usable reading
 _ROUNDINGS = ("nearest", "floor", "ceil", "unknown")
@@ -94,7 +95,13 @@ def _run(protocol: Protocol, usual: Mapping[str, Any], content: Any, name: str, 
         raise ProtocolError("expect: says nothing", where=where, mend='Write e.g. expect = { overall = "met" }.')
     facts = facts_of(protocol, given, f"{where}, given")
     evaluation = evaluate(protocol, facts)
-    return CaseResult(title, tuple(_differences(evaluation, expect, f"{where}, expect")), evaluation)
+    found = [
+        *_differences(
+            evaluation, {k: v for k, v in expect.items() if k not in bedside_cases.EXPECT}, f"{where}, expect"
+        ),
+        *bedside_cases.differences(protocol, given, expect, facts.events, facts.now_ms, f"{where}, expect", _ago),
+    ]
+    return CaseResult(title, tuple(found), evaluation)
 
 
 def _differences(evaluation: Evaluation, expect: Mapping[str, Any], where: str) -> Iterable[str]:

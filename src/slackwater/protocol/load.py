@@ -6,91 +6,30 @@ import difflib
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from slackwater.errors import ProtocolError, QuantityError
+from slackwater.protocol.load_bedside import load_schedule, load_suction
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN, Measure
 from slackwater.protocol.population import EXCLUDABLE
-from slackwater.protocol.rule import NUMERIC, WORDY, Applies, Clause, Due, EffortSeen, Protocol, TubeOpen
-from slackwater.quantities.spans import parse_span
+from slackwater.protocol.rule import NUMERIC, WORDY, Applies, Clause, EffortSeen, Protocol, TubeOpen
+from slackwater.protocol.table import Table
 from slackwater.quantities.units import parse_quantity
 
 STATUSES = ("example", "draft", "approved", "retired")
 SCOPES = ("drain", "space", "patient")
 RESTARTS = ("suction_change", "clamp_trial", "reconnection", "unit_exchange", "tube_flushed")
 _TOP = ("name", "version", "status", "approved_by", "source", "notes", "applies", "evidence", "guards",
-        "removal", "step_down", "escalation", "schedule")  # fmt: skip
+        "removal", "step_down", "escalation", "schedule", "suction")  # fmt: skip
 _APPLIES = ("indication", "space", "min_age_years", "max_age_years", "excludes", "needs")
 _NEEDS = ("operation.end", "operation.kind", "drain.connected_at", "drain.space", "patient.weight_kg",
           "patient.age_years", "breathing", "indication")  # fmt: skip
 _EVIDENCE = ("data_age", "gaps", "restart_on", "means")
 _CLAUSE = ("id", "measure", "scope", "is", "limit", "bin", "lasting", "within", "per", "after", "of",
            "only_until", "data_age", "source", "say")  # fmt: skip
-_DUE = ("item", "every", "source")
 _SPACES = ("pleural", "mediastinal", "pericardial")
-LONGEST_S = 366 * 86_400.0  # no drain stays so long; longer times and
 LARGEST = 1e9  # larger limits would only overflow the whole numbers that windows are summed in
-
-
-class _Table:
-    """One TOML table while it is read: asks for keys by kind and refuses what nobody asked for."""
-
-    def __init__(self, content: Any, where: str, allowed: Iterable[str]) -> None:
-        if not isinstance(content, Mapping):
-            raise ProtocolError("must be a table", where=where, mend="Write key = value lines under its heading.")
-        self.content = content
-        self.where = where
-        allowed = tuple(allowed)
-        for key in content:
-            if key not in allowed:
-                near = difflib.get_close_matches(key, allowed, n=1)
-                mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(allowed)}."
-                raise ProtocolError(f"unknown key {key!r}", where=where, mend=mend)
-
-    def fault(self, key: str, what: str, mend: str) -> ProtocolError:
-        return ProtocolError(f"{key}: {what}", where=self.where, mend=mend)
-
-    def text(self, key: str, default: str | None = None, choices: tuple[str, ...] = ()) -> str:
-        value = self.content.get(key, default)
-        if value is None:
-            example = f'"{choices[0]}"' if choices else '"..."'
-            raise self.fault(key, "is missing", f"Write {key} = {example}.")
-        if not isinstance(value, str):
-            raise self.fault(key, f"{value!r} is not text", f'Write {key} = "{value}".')
-        if choices and value not in choices:
-            raise self.fault(key, f"{value!r} is not known", f"Write one of: {', '.join(choices)}.")
-        return value
-
-    def texts(self, key: str, choices: tuple[str, ...] = ()) -> tuple[str, ...]:
-        value = self.content.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-            raise self.fault(key, "is not a list of texts", f'Write {key} = ["...", "..."].')
-        for item in value:
-            if choices and item not in choices:
-                raise self.fault(key, f"{item!r} is not known", f"Write any of: {', '.join(choices)}.")
-        return tuple(value)
-
-    def number(self, key: str) -> float | None:
-        value = self.content.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or value != value or abs(value) > 1e9:
-            raise self.fault(key, f"{value!r} is not a number", f"Write {key} = 16.")
-        return float(value)
-
-    def span(self, key: str, *, needed: bool = False, positive: bool = True) -> float | None:
-        if key not in self.content and not needed:
-            return None
-        try:
-            seconds = parse_span(self.text(key))
-        except QuantityError as error:
-            raise self.fault(key, error.what, error.mend or 'Write e.g. "8 h".') from None
-        if positive and seconds <= 0:
-            raise self.fault(key, "must be longer than nothing", 'Write e.g. "8 h".')
-        if seconds > LONGEST_S:
-            raise self.fault(key, "is longer than a year", 'Write e.g. "8 h".')
-        return seconds
 
 
 def load_protocol(data: bytes, name: str) -> Protocol:
@@ -107,7 +46,7 @@ def load_protocol(data: bytes, name: str) -> Protocol:
     except RecursionError:
         raise ProtocolError("is nested too deeply", where=name, mend="A rule needs three levels at most.") from None
 
-    top = _Table(content, name, _TOP)
+    top = Table(content, name, _TOP)
     waived = content.get("guards") == "none"
     removal = _clauses(content, "removal", name)
     step_down = _clauses(content, "step_down", name)
@@ -124,7 +63,7 @@ def load_protocol(data: bytes, name: str) -> Protocol:
             where=name,
             mend='Write [guards] with tube_open and effort_seen, or say guards = "none" aloud.',
         )
-    evidence = _Table(content.get("evidence", {}), f"{name}, evidence", _EVIDENCE)
+    evidence = Table(content.get("evidence", {}), f"{name}, evidence", _EVIDENCE)
     if not isinstance(content.get("evidence"), Mapping):
         raise ProtocolError("evidence: is missing", where=name, mend='Write [evidence] with data_age = "1 h" and gaps.')
     data_age = evidence.span("data_age", needed=True)
@@ -156,14 +95,15 @@ def load_protocol(data: bytes, name: str) -> Protocol:
         removal=removal,
         step_down=step_down,
         escalation=escalation,
-        schedule=_schedule(content, name),
+        schedule=load_schedule(content, name),
+        suction=load_suction(content["suction"], name) if "suction" in content else None,
         notes=top.text("notes", ""),
         file_name=name,
     )
 
 
 def _applies(content: Any, name: str) -> Applies:
-    table = _Table(content, f"{name}, applies", _APPLIES)
+    table = Table(content, f"{name}, applies", _APPLIES)
     youngest, oldest = table.number("min_age_years"), table.number("max_age_years")
     if youngest is not None and oldest is not None and youngest > oldest:
         raise table.fault("min_age_years", "is above max_age_years: the rule would be for nobody", "Swap the two.")
@@ -182,10 +122,10 @@ def _applies(content: Any, name: str) -> Applies:
 
 
 def _guards(content: Any, name: str) -> tuple[TubeOpen | None, EffortSeen | None]:
-    table = _Table(content, f"{name}, guards", ("tube_open", "effort_seen"))
+    table = Table(content, f"{name}, guards", ("tube_open", "effort_seen"))
     tube = effort = None
     if "tube_open" in table.content:
-        inner = _Table(table.content["tube_open"], f"{name}, guards.tube_open", ("within", "also_at", "by"))
+        inner = Table(table.content["tube_open"], f"{name}, guards.tube_open", ("within", "also_at", "by"))
         within = inner.span("within", needed=True)
         by = inner.texts("by", WAYS_OPEN)
         if not by:
@@ -193,7 +133,7 @@ def _guards(content: Any, name: str) -> tuple[TubeOpen | None, EffortSeen | None
         assert within is not None
         tube = TubeOpen(within, "start" in inner.texts("also_at", ("start",)), by)
     if "effort_seen" in table.content:
-        inner = _Table(table.content["effort_seen"], f"{name}, guards.effort_seen", ("within",))
+        inner = Table(table.content["effort_seen"], f"{name}, guards.effort_seen", ("within",))
         within = inner.span("within", needed=True)
         assert within is not None
         effort = EffortSeen(within)
@@ -218,7 +158,7 @@ def _clauses(content: Mapping[str, Any], block: str, name: str) -> tuple[Clause,
 
 
 def _clause(content: Any, block: str, where: str) -> Clause:
-    table = _Table(content, where, _CLAUSE)
+    table = Table(content, where, _CLAUSE)
     id_ = table.text("id")
     if not re.fullmatch(r"[a-z0-9][a-z0-9_-]*", id_):
         raise table.fault("id", f"{id_!r} is not a plain word", "Use small letters, digits, '-' and '_'.")
@@ -256,7 +196,7 @@ def _clause(content: Any, block: str, where: str) -> Clause:
     return clause
 
 
-def _limit(table: _Table, measure: Measure, how: str, per_kg: bool) -> float | None:
+def _limit(table: Table, measure: Measure, how: str, per_kg: bool) -> float | None:
     if how in WORDY:
         return None
     if not measure.dimension:
@@ -274,7 +214,7 @@ def _limit(table: _Table, measure: Measure, how: str, per_kg: bool) -> float | N
     return limit
 
 
-def _words(table: _Table, measure: Measure, how: str) -> tuple[str, ...]:
+def _words(table: Table, measure: Measure, how: str) -> tuple[str, ...]:
     if how in NUMERIC:
         return ()
     if how == "shown":
@@ -293,16 +233,16 @@ def _words(table: _Table, measure: Measure, how: str) -> tuple[str, ...]:
     return words
 
 
-def _only_until(table: _Table) -> tuple[str, float] | None:
+def _only_until(table: Table) -> tuple[str, float] | None:
     if "only_until" not in table.content:
         return None
-    inner = _Table(table.content["only_until"], f"{table.where}, only_until", ("event", "plus"))
+    inner = Table(table.content["only_until"], f"{table.where}, only_until", ("event", "plus"))
     plus = inner.span("plus", needed=True)
     assert plus is not None
     return inner.text("event", choices=EVENTS), plus
 
 
-def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str) -> None:
+def _check_shape(table: Table, clause: Clause, bin_s: float | None, block: str) -> None:
     kind = clause.measure.kind
     if bin_s is not None and (kind != "signal" or bin_s % 60):
         raise table.fault("bin", "must be whole minutes of a signal", 'Write e.g. bin = "10 min", or leave it out.')
@@ -334,16 +274,3 @@ def _check_shape(table: _Table, clause: Clause, bin_s: float | None, block: str)
         raise table.fault("say", "belongs to an escalation clause", "Leave it out.")
     if kind == "span" and block != "escalation":
         raise table.fault("measure", f"{clause.measure_name} serves escalation only", "Put it under [[escalation]].")
-
-
-def _schedule(content: Mapping[str, Any], name: str) -> tuple[Due, ...]:
-    listed = content.get("schedule", [])
-    if not isinstance(listed, list):
-        raise ProtocolError("schedule: must be a list of tables", where=name, mend="Write [[schedule]].")
-    dues = []
-    for number, entry in enumerate(listed, start=1):
-        table = _Table(entry, f"{name}, schedule number {number}", _DUE)
-        every = table.span("every", needed=True)
-        assert every is not None
-        dues.append(Due(table.text("item"), every, table.text("source", "")))
-    return tuple(dues)

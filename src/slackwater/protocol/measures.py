@@ -82,3 +82,6 @@ EVENTS = (
 )  # fmt: skip
 
 WAYS_OPEN = ("swing", "air", "fluid", "charted")
+
+REMOVED = "removed"  # the drain is out
+SCHEDULE_EVENTS = (*EVENTS, REMOVED)

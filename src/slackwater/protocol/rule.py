@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from slackwater.protocol.measures import MEASURES, Measure
+from slackwater.quantities.spans import format_span
+from slackwater.quantities.suction import SuctionRange
 
 NUMERIC = ("below", "at_most", "at_least", "above")
 WORDY = ("one_of", "none_of", "shown")
@@ -66,12 +68,51 @@ class Applies:
 
 
 @dataclass(frozen=True)
+class Edge:
+    """A moment told by an event: so long after it."""
+
+    event: str
+    plus_s: float
+
+    @property
+    def told(self) -> str:
+        """In words: 'connected', '2 h after connected'."""
+        event = self.event.replace("_", " ").replace(".", " ")
+        return f"{format_span(self.plus_s)} after {event}" if self.plus_s else event
+
+
+@dataclass(frozen=True)
+class ScoreBand:
+    """An interval that an early-warning score asks for: from so many points on, or where one reading alone gives 3."""
+
+    at_least: int | None  # None: one reading that gives 3
+    every_s: float
+
+
+@dataclass(frozen=True)
 class Due:
-    """An observation the unit wants charted every so often."""
+    """An observation the unit wants charted: every so often, or once; from a moment until another, if it says so."""
 
     item: str
-    every_s: float
+    every_s: float | None  # None: once
     source: str
+    start: Edge | None = None  # None: from connection
+    until: Edge | None = None
+    within_s: float | None = None  # once, so long after `start`
+    bands: tuple[ScoreBand, ...] = ()
+
+    @property
+    def told(self) -> str:
+        """The whole of it in words."""
+        often = "once" if self.every_s is None else f"every {format_span(self.every_s)}"
+        text = f"{self.item} {often}"
+        text += f" within {format_span(self.within_s)}" if self.within_s is not None else ""
+        text += f" from {self.start.told}" if self.start is not None else ""
+        text += f" until {self.until.told}" if self.until is not None else ""
+        for band in self.bands:
+            what = "one reading alone gives 3" if band.at_least is None else f"the score is {band.at_least} or more"
+            text += f"; every {format_span(band.every_s)} where {what}"
+        return text
 
 
 @dataclass(frozen=True)
@@ -96,6 +137,7 @@ class Protocol:
     step_down: tuple[Clause, ...] = ()
     escalation: tuple[Clause, ...] = ()
     schedule: tuple[Due, ...] = ()
+    suction: SuctionRange | None = None  # levels that may be ordered; None: the rule does not say
     notes: str = ""
     file_name: str = ""
 

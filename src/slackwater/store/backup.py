@@ -43,8 +43,7 @@ def backup(record: Record, folder: str | os.PathLike[str], progress: Progress | 
     Raises RecordError if the folder holds something, NotWritten if it cannot be written.
     """
     target = Path(folder)
-    if target.exists() and any(target.iterdir()):
-        raise RecordError("holds something already", where=str(target), mend="Give a new folder for each backup.")
+    _refuse_full(target, "Give a new folder for each backup.")
     try:
         make_folder(target.absolute())
         return _backup(record, target, progress or (lambda done, of: None))
@@ -97,17 +96,27 @@ def read_manifest(folder: str | os.PathLike[str]) -> dict[str, Any]:
     try:
         manifest = json.loads(text)
         sealed = manifest.pop("sealed")
-    except (ValueError, KeyError, AttributeError):
+    except (ValueError, KeyError, AttributeError, TypeError):
         raise RecordError("is damaged", where=str(source / MANIFEST), mend=_MEND) from None
     whole = json.dumps({**manifest, "sealed": sealed}, indent=1, sort_keys=True) + "\n"
     if text != whole or hashlib.sha256(canonical(manifest).encode()).hexdigest() != sealed:
         raise RecordError("is damaged", where=str(source / MANIFEST), mend=_MEND)
+    kinds = {"format": str, "tables": str, "acts": int, "head": str, "ledger_sha256": str, "files": dict}
+    if any(not isinstance(manifest.get(name), kind) for name, kind in kinds.items()):
+        raise RecordError("is no manifest of a backup", where=str(source / MANIFEST), mend=_MEND)
     if manifest["format"] != FORMAT or manifest["tables"] not in migrate.REVISIONS:
         raise RecordError(
             "was made by a newer program", where=str(source / MANIFEST), mend="Install that version of slackwater."
         )
     _check_files(source, manifest)
     return {**manifest, "sealed": sealed}
+
+
+def _refuse_full(folder: Path, mend: str) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise RecordError("is no folder", where=str(folder), mend=mend)
+    if folder.exists() and any(folder.iterdir()):
+        raise RecordError("is not empty", where=str(folder), mend=mend)
 
 
 def _check_files(source: Path, manifest: dict[str, Any]) -> None:
@@ -136,13 +145,11 @@ def restore(
     source, told = Path(folder), progress or (lambda done, of: None)
     if where.sqlite:
         refuse_network(where.folder)
-        if where.folder.exists() and any(where.folder.iterdir()):
-            raise RecordError(
-                "is not empty", where=where.says, mend="Give a new folder: nothing is restored over a record."
-            )
+        where = Place(where.folder.resolve())  # where a link leads to
+        _refuse_full(where.folder, "Give a new folder: nothing is restored over a record.")
         beside = where.folder.with_name(f".{where.folder.name}.restoring")
         shutil.rmtree(beside, ignore_errors=True)  # of a restore that was stopped
-        found = _restore(source, manifest, place_of(beside), told)
+        found = _restore(source, manifest, Place(beside), told)
         if where.folder.exists():
             where.folder.rmdir()
         os.replace(beside, where.folder)

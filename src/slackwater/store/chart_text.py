@@ -10,7 +10,6 @@ from typing import Any
 from slackwater.assessment.document import stamp
 from slackwater.episode.chart import read_chart
 from slackwater.episode.instants import read_instant, read_zone
-from slackwater.episode.items import ITEMS
 from slackwater.episode.plain_text import plain_text
 from slackwater.episode.table import rows_of
 from slackwater.episode.types import Chart
@@ -22,13 +21,11 @@ COLUMNS = ("time", "item", "value", "unit", "note", "drain", "recorded", "by")
 _SAID = ("drain", "item", "value", "unit", "note", "time_ms", "written_ms", "written_by")
 
 
-def entries_of(
-    data: bytes, name: str, zone: str | None, sole_drain: str | None
-) -> tuple[Chart, list[dict[str, Value]]]:
+def entries_of(data: bytes, name: str, zone: str | None) -> tuple[Chart, list[dict[str, Value]]]:
     """The chart read, and its rows as fields of entries, without whose they are.
 
-    A row that names no drain is `sole_drain`'s where that is the only one known; the patient's rows stay
-    the patient's. Raises ChartError as `read_chart` does: nothing of a chart with a fault is taken.
+    A row that names no drain stays so: whose it is depends on the drains that are known when it is read. Raises
+    ChartError as `read_chart` does: nothing of a chart with a fault is taken.
     """
     chart = read_chart(data, name, zone)
     in_zone = read_zone(zone) if zone is not None else None
@@ -36,12 +33,10 @@ def entries_of(
     found: list[dict[str, Value]] = []
     for line, cells in rows_of(plain_text(data, name, ChartError), name):
         entry = by_line[line]
-        item = ITEMS.get(entry.item)
-        of_drain = item is None or item.subject != "patient"
         written = cells.get("recorded", "")
         found.append(
             {
-                "drain": entry.drain or (sole_drain if of_drain else None),
+                "drain": entry.drain,
                 "item": entry.item,
                 "value": cells["value"] or None,
                 "unit": cells["unit"] or None,
@@ -71,9 +66,10 @@ def chart_csv(entries: Iterable[Mapping[str, Any]], orders: Iterable[Mapping[str
     Orders for suction come after them, so that an entry stands in the same line with and without them.
     """
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows([*sorted(map(_cells, entries)), *sorted(map(_order_cells, orders))])
+    plain, quoted = (csv.writer(out, lineterminator="\n", quoting=how) for how in (csv.QUOTE_MINIMAL, csv.QUOTE_ALL))
+    plain.writerow(COLUMNS)
+    for row in [*sorted(map(_cells, entries)), *sorted(map(_order_cells, orders))]:
+        (quoted if any("\r" in cell for cell in row) else plain).writerow(row)  # a lone CR ends no row of ours
     return out.getvalue()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 
 from sqlalchemy import Connection
@@ -17,6 +18,20 @@ _TYPES: dict[str, tuple[type, ...]] = {
 }  # fmt: skip
 _LONGEST = 1_000_000  # characters
 _LARGEST = 2**62
+# What no file of ours may hold, and what cannot be written as UTF-8.
+_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x85\u2028\u2029\ud800-\udfff]")
+
+
+def plain(text: str, where: str, longest: int = _LONGEST) -> None:
+    """Refuse text that does not print, cannot be written, or has no end."""
+    if _UNPRINTABLE.search(text) or len(text) > longest:
+        raise RecordError("is no plain text", where=where, mend="Leave out what does not print, and shorten it.")
+
+
+def moment(at_ms: int | None, where: str) -> None:
+    """Refuse what is no instant."""
+    if at_ms is not None and (isinstance(at_ms, bool) or not isinstance(at_ms, int) or abs(at_ms) > _LARGEST):
+        raise RecordError("is no moment", where=where, mend="Give UTC milliseconds, or leave it out.")
 
 
 def known(noun: str, key: str, fields: Mapping[str, Value]) -> dict[str, Value]:
@@ -33,17 +48,14 @@ def known(noun: str, key: str, fields: Mapping[str, Value]) -> dict[str, Value]:
         if not isinstance(value, _TYPES[kind]) or (isinstance(value, bool) and kind != FLAG):
             raise RecordError(f"{value!r} is no {kind}", where=where, mend=f"Give a {kind}, or leave it out.")
         if isinstance(value, str):
-            if "\x00" in value or len(value) > _LONGEST:
-                raise RecordError("is no plain text", where=where, mend="Leave out what does not print.")
+            plain(value, where)
             words = WORDS.get((noun, name))
             if words is not None and value not in words:
                 raise RecordError(f"{value!r} is no word for it", where=where, mend=f"Known: {', '.join(words)}.")
+        elif abs(value) > _LARGEST or not math.isfinite(value):  # a whole number may be too large to be a float
+            raise RecordError("is a number that cannot be", where=where, mend="Leave it out if it is not known.")
         elif kind == NUMBER:
             value = float(value)
-            if not math.isfinite(value):
-                raise RecordError(f"{value} is no number", where=where, mend="Leave it out if it is not known.")
-        elif abs(value) > _LARGEST:
-            raise RecordError(f"{value} cannot be", where=where, mend="Leave it out if it is not known.")
         out[name] = value
     for one in names.values():
         if one.needed and out.get(one.name) in (None, ""):
@@ -61,12 +73,32 @@ def fixed(noun: str, key: str, changed: Sequence[str]) -> None:
 
 
 def before(connection: Connection, noun: str, changes: Sequence[Change]) -> None:
-    """The noun's own check, if it has one."""
-    check = CHECKS.get(noun)
-    if check is not None:
-        for change in changes:
-            if not change.gone:
-                check(connection, change)
+    """The noun's own check, if it has one; and nothing is taken back that others stand on."""
+    for change in changes:
+        if change.gone:
+            _stands_on(connection, change)
+        elif noun in CHECKS:
+            CHECKS[noun](connection, change)
+
+
+# What is a thing's own, by the field that names it: while one stands, the thing stays.
+_OWN = {
+    "patient": (("episode", "patient"),),
+    "episode": (("drain", "episode"), ("space", "episode")),
+    "drain": tuple(
+        (noun, "drain") for noun in ("log", "pairing", "order", "hold", "task", "removal", "check", "canister")
+    ),
+    "unit": (("pairing", "unit"),),
+    "protocol": (("approval", "protocol"),),
+}
+
+
+def _stands_on(connection: Connection, change: Change) -> None:
+    for noun, field in _OWN.get(change.noun, ()):
+        if rows.things(connection, noun, {field: change.key}):
+            raise RecordError(
+                f"has a {noun} that stands", where=f"{change.noun} {change.key}", mend="Take that back first."
+            )
 
 
 def _order_of_time(first: str, second: str) -> Callable[[Connection, Change], None]:
@@ -84,6 +116,9 @@ def _pairing(connection: Connection, change: Change) -> None:
     """A unit serves one patient at a time, and a drain has one unit at a time."""
     _order_of_time("from_ms", "to_ms")(connection, change)
     new = change.new
+    for removal in rows.things(connection, "removal", {"drain": new["drain"]}):
+        if _ends(new) > removal["time_ms"]:
+            raise RecordError("the drain is out", where=f"pairing {change.key}", mend="Let it end by the removal.")
     others = {
         other.key: other
         for field in ("unit", "drain")
@@ -129,15 +164,29 @@ def _removal(connection: Connection, change: Change) -> None:
     for other in rows.things(connection, "removal", {"drain": change.new["drain"]}):
         if other.key != change.key:
             raise RecordError(
-                "this drain is out already", where=f"removal {change.key}",
+                "this drain is out already",
+                where=f"removal {change.key}",
                 mend="Correct that removal, or enter the new tube under its own number.",
-            )  # fmt: skip
+            )
+    for drain in rows.things(connection, "drain", keys=[str(change.new["drain"])]):
+        _in_before_out(drain["connected_ms"], change.new["time_ms"], f"removal of drain {drain['number']}")
+
+
+def _drain(connection: Connection, change: Change) -> None:
+    for removal in rows.things(connection, "removal", {"drain": change.key}):
+        _in_before_out(change.new.get("connected_ms"), removal["time_ms"], f"drain {change.new['number']}")
+
+
+def _in_before_out(connected: Value, out: Value, where: str) -> None:
+    if isinstance(connected, int) and isinstance(out, int) and out < connected:
+        raise RecordError("is out before it was connected", where=where, mend="Mend one of the two times.")
 
 
 CHECKS: dict[str, Callable[[Connection, Change], None]] = {
     "pairing": _pairing,
     "approval": _approval,
     "removal": _removal,
+    "drain": _drain,
     "hold": _order_of_time("from_ms", "to_ms"),
     "order": _order_of_time("from_ms", "until_ms"),
 }

@@ -22,6 +22,7 @@ class Course:
     space: Thing
     drain: Thing
     other_drains: tuple[Thing, ...]  # of the same episode
+    sides: Mapping[str, tuple[str | None, str | None]]  # kind and side of the episode's spaces, by their keys
     goal: Thing | None
     pairings: tuple[Thing, ...]  # of every drain of the episode
     orders: tuple[Thing, ...]
@@ -69,6 +70,7 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
         space=one("space", tube["space"]),
         drain=tube,
         other_drains=others,
+        sides={one.key: (one["kind"], one["side"]) for one in of("space", {"episode": episode.key})},
         goal=goals[-1] if goals else None,
         pairings=of("pairing", {"patient": patient.key}),
         orders=of("order", mine),

@@ -13,7 +13,7 @@ from slackwater.assessment.document import stamp
 from slackwater.episode.instants import WITH_OFFSET, read_instant
 from slackwater.episode.plain_text import plain_text
 from slackwater.episode.spelling import meant
-from slackwater.errors import EpisodeError, QuantityError
+from slackwater.errors import EpisodeError, QuantityError, RecordError
 from slackwater.store import checks
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course
@@ -68,12 +68,19 @@ def read_course(data: bytes, name: str) -> tuple[Given, ...]:
 
 
 def enter(act: Acting, whose: Whose, told: Given, name: str, correct: bool) -> int:
-    """Record one table; returns how many rows that made. A removal ends the drain's pairings."""
+    """Record one table; returns how many rows that made. A removal ends the drain's pairings first."""
     if told.noun == "stay":
         return tell(act, "episode", whose.episode, told.fields, of=name, correct=correct)
     fields: dict[str, Value] = {**told.fields, "drain": whose.drain}
     rows = 0
+    if told.noun == "removal":
+        rows += end_pairings(act, whose.drain, told.fields["time_ms"])
     if told.noun == "pairing":
+        out = min((one["time_ms"] for one in act.things("removal", {"drain": whose.drain})), default=None)
+        if out is not None and fields.get("to_ms") is None and isinstance(fields["from_ms"], int):
+            if fields["from_ms"] >= out:
+                raise RecordError("begins after this drain was out", where=f"{name}, pairing", mend="Mend its times.")
+            fields["to_ms"] = out
         serial = str(fields["unit"])
         fields |= {"unit": key_of("unit", serial), "patient": whose.patient}
         rows += tell(act, "unit", key_of("unit", serial), {"serial": serial}, of=name, correct=False)
@@ -88,8 +95,6 @@ def enter(act: Acting, whose: Whose, told: Given, name: str, correct: bool) -> i
         correct=correct,
         happened_ms=happened if isinstance(happened, int) else None,
     )
-    if told.noun == "removal":
-        rows += end_pairings(act, whose.drain, told.fields["time_ms"])
     return rows
 
 
@@ -116,6 +121,7 @@ def course_text(course: Course, serials: Mapping[str, str]) -> str:
     parts += [
         _text("[[pairing]]", {**pairing.fields, "unit": serials.get(pairing["unit"]), "patient": None, "drain": None})
         for pairing in mine
+        if not pairing["from_log"]  # its log shows it again
     ]
     for heading, found in _tables(course):
         parts += [_text(heading, {**thing.fields, "drain": None}) for thing in found]
@@ -156,7 +162,11 @@ def _fields(table: str, content: Mapping[str, Any], where: str) -> dict[str, Val
     given: dict[str, Value] = {
         name: "-" for name in ("drain", "unit", "patient") if name in {f.name for f in NOUNS[noun].fields}
     }
-    checks.known(noun, "", {**given, **whole})
+    try:
+        checks.known(noun, "", {**given, **whole})
+    except RecordError as error:
+        key = error.where.rpartition(", ")[2].removesuffix("_ms")
+        raise EpisodeError(error.what, where=f"{where}, {key}", mend=error.mend) from error
     if table == "pairing" and not isinstance(out.get("unit"), str):
         raise EpisodeError("the unit's serial number is missing", where=f"{where}, unit", mend='Write unit = "...".')
     return out
@@ -166,7 +176,7 @@ def _allowed(table: str) -> dict[str, Field]:
     fields = NOUNS["episode" if table == "stay" else table].fields
     if table == "stay":
         fields = tuple(one for one in fields if one.name in STAY)
-    return {one.name.removesuffix("_ms"): one for one in fields if one.name not in ("drain", "patient")}
+    return {one.name.removesuffix("_ms"): one for one in fields if one.name not in ("drain", "patient", "from_log")}
 
 
 def _instant(value: Any, where: str) -> int:

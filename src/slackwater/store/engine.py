@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import URL, Connection, Engine, create_engine, event, text
 from sqlalchemy.exc import DBAPIError
 
 from slackwater.errors import MissingPart, NotWritten, RecordError
 from slackwater.store.place import Place
 
+_DAMAGED = "Is its name plain text? Else it is damaged: restore it from its backup."
 WAIT_S = 60  # how long a writer waits for the others
 _ONE_WRITER = "SELECT pg_advisory_xact_lock(7304117)"  # any number, the same for all writers of one database
 _FAULTS = ("disk", "full", "i/o", "readonly", "read-only", "unable to open", "malformed", "not a database")
@@ -19,8 +21,9 @@ _FAULTS = ("disk", "full", "i/o", "readonly", "read-only", "unable to open", "ma
 
 def engine_of(place: Place) -> Engine:
     """An engine for `place`; nothing is opened yet."""
-    if place.sqlite:
-        engine = create_engine(place.url, connect_args={"timeout": WAIT_S, "check_same_thread": False})
+    if place.url is None:
+        url = URL.create("sqlite", database=os.fspath(place.database))  # no letter of a folder's name is read
+        engine = create_engine(url, connect_args={"timeout": WAIT_S, "check_same_thread": False})
         event.listen(engine, "connect", _set_sqlite)
         event.listen(engine, "begin", _begin)
         return engine
@@ -52,10 +55,17 @@ def _begin(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
+def name_of(engine: Engine) -> str:
+    """The database as messages call it, without a password."""
+    if engine.dialect.name == "sqlite":
+        return os.fsencode(engine.url.database or "").decode("utf-8", "replace")
+    return engine.url.render_as_string(hide_password=True)
+
+
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """A connection that sees one moment of the record."""
-    with _told(engine.url.render_as_string(hide_password=True)):
+    with _told(name_of(engine)):
         options = {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
         with engine.connect().execution_options(**options) as connection, connection.begin():
             yield connection
@@ -65,7 +75,7 @@ def reading(engine: Engine) -> Iterator[Connection]:
 def writing(engine: Engine) -> Iterator[Connection]:
     """A connection that alone may write; committed where the block ends, rolled back where it fails."""
     with (
-        _told(engine.url.render_as_string(hide_password=True)),
+        _told(name_of(engine)),
         engine.connect().execution_options(writing=True) as connection,
         connection.begin(),
     ):
@@ -79,6 +89,8 @@ def _told(where: str) -> Iterator[None]:
     """Faults of disk and server in our words."""
     try:
         yield
+    except UnicodeError as error:  # also a folder's name in bytes that are no UTF-8
+        raise RecordError(f"cannot be read: {error}", where="the record", mend=_DAMAGED) from error
     except DBAPIError as error:
         said = " ".join(str(error.orig).split())
         if "append-only" in said or "already paired" in said:

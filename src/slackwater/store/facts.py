@@ -19,11 +19,13 @@ def tell(
     of: str,
     correct: bool,
     happened_ms: int | None = None,
+    grows: tuple[str, ...] = (),
 ) -> int:
     """Record what is told of a thing; returns how many rows that made (0 or 1).
 
     What is not told (None) changes nothing. What differs from the record is a correction: it is refused with
-    RecordError, naming `of`, unless `correct`. A thing that was taken back stays so.
+    RecordError, naming `of`, unless `correct`, save for fields of `grows`, which the caller joined.
+    A thing that was taken back stays so.
     """
     told = {name: value for name, value in fields.items() if value is not None}
     found = act.things(noun, keys=[key], gone=True)
@@ -35,7 +37,7 @@ def tell(
         return 0
     new = {name: value for name, value in told.items() if seen[name] != value}
     for name, value in new.items():
-        if seen[name] is not None and not correct:
+        if seen[name] is not None and not correct and name not in grows:
             raise RecordError(
                 f"{name.removesuffix('_ms')} is {_shown(name, seen[name])} in the record, "
                 f"and {_shown(name, value)} here",

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 
 from slackwater.errors import SlackwaterError, UsageError
 from slackwater.store.acts import key_of
+from slackwater.store.checks import known, plain
 from slackwater.store.record import Record
 
 MOST = 2000  # messages in one act
+LONGEST_BODY = 65_536  # letters; a message is one reading, or a few
 WAITING = 50_000  # messages not yet written; beyond, whoever sends must wait
 
 
@@ -23,6 +25,11 @@ class Message:
     sequence: int
     body: str
 
+    def check(self) -> None:
+        """RecordError where it cannot be kept, so that it is refused alone."""
+        plain(self.body, "a message, body", LONGEST_BODY)
+        known("message", f"of {self.unit[:40]!r}", {"unit": self.unit, "sequence": self.sequence, "body": self.body})
+
     @property
     def key(self) -> str:
         """The same words under the same number are the same message; other words under it are kept beside."""
@@ -31,6 +38,8 @@ class Message:
 
 def keep_messages(record: Record, messages: Sequence[Message], by: str) -> int:
     """Keep messages in one act; returns how many were new. The same message again is no message."""
+    for message in messages:
+        message.check()
     new = {message.key: message for message in messages}
     with record.act(by=by, what="received") as act:
         for thing in act.things("message", keys=new, gone=True):
@@ -58,8 +67,16 @@ class GroupCommit:
         self._thread.start()
 
     def send(self, message: Message) -> Future[None]:
-        """Hand over a message; waits while too many wait already. Raises UsageError once closed."""
+        """Hand over a message; waits while too many wait already. Raises UsageError once closed.
+
+        A message that cannot be kept is refused in its own Future, and stands in nobody's way.
+        """
         done: Future[None] = Future()
+        try:
+            message.check()
+        except SlackwaterError as error:
+            done.set_exception(error)
+            return done
         with self._changed:
             self._changed.wait_for(lambda: len(self._waiting) < WAITING or self._closing)
             if self._closing:
@@ -83,15 +100,12 @@ class GroupCommit:
                 self._changed.notify_all()
             if not batch:
                 return
+            batch = [(message, done) for message, done in batch if done.set_running_or_notify_cancel()]
             try:
                 keep_messages(self._record, [message for message, _ in batch], self._by)
-            except SlackwaterError as error:
+            except Exception as error:  # noqa: BLE001  whatever it is, every sender hears of it, and the next act is tried
                 for _, done in batch:
                     done.set_exception(error)
-                continue
-            except BaseException as error:
+            else:
                 for _, done in batch:
-                    done.set_exception(error)
-                raise
-            for _, done in batch:
-                done.set_result(None)
+                    done.set_result(None)

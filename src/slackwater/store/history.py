@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 
 from slackwater.store.course import Course
 from slackwater.store.nouns import NOUNS
+from slackwater.store.rows import last_known
 from slackwater.store.tables import LEDGER, TABLES
 
 
@@ -45,9 +46,10 @@ def history_of(connection: Connection, course: Course, known_ms: int | None = No
     found: list[Line] = []
     for first in range(0, len(seqs), 500):
         wanted = sorted(seqs)[first : first + 500]
-        for act in connection.execute(select(LEDGER).where(LEDGER.c.seq.in_(wanted)).order_by(LEDGER.c.seq)):
-            if known_ms is None or act.at_ms <= known_ms:
-                found.append(_line(act, json.loads(act.changes)))
+        query = select(LEDGER).where(LEDGER.c.seq.in_(wanted)).order_by(LEDGER.c.seq)
+        if known_ms is not None:
+            query = query.where(LEDGER.c.seq <= last_known(known_ms))
+        found += [_line(act, json.loads(act.changes)) for act in connection.execute(query)]
     return tuple(found)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, select
 
 from slackwater.store.record import Record
-from slackwater.store.rows import things
+from slackwater.store.rows import last_known, things
 from slackwater.store.tables import TABLES
 
 
@@ -81,5 +81,5 @@ def _charted(connection: Connection, known_ms: int | None) -> dict[tuple[str, st
         func.count(rows.c.key.distinct()) - func.sum(rows.c.gone),
     ).group_by(rows.c.episode, rows.c.drain)  # fmt: skip
     if known_ms is not None:
-        query = query.where(rows.c.at_ms <= known_ms)
+        query = query.where(rows.c.seq <= last_known(known_ms))
     return {(episode, drain): int(count) for episode, drain, count in connection.execute(query).all()}

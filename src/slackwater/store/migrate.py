@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from sqlalchemy import Connection, Engine, inspect, text
 
 from slackwater.errors import RecordError
-from slackwater.store.engine import reading, writing
+from slackwater.store.engine import name_of, reading, writing
 
 REVISIONS = ("0001", "0002", "0003")  # in order; the last is today's
 
@@ -38,7 +38,7 @@ def refuse_newer(found: str | None, engine: Engine) -> None:
     if found is not None and found not in REVISIONS:
         raise RecordError(
             f"was written by a newer program (its tables are of step {found}, this program knows {REVISIONS[-1]})",
-            where=engine.url.render_as_string(hide_password=True),
+            where=name_of(engine),
             mend="Install that version of slackwater; an older one must not write here.",
         )
 
@@ -49,7 +49,7 @@ def _revision(connection: Connection) -> str | None:
         if tables:
             raise RecordError(
                 "holds tables of another program",
-                where=connection.engine.url.render_as_string(hide_password=True),
+                where=name_of(connection.engine),
                 mend="Give a database of its own.",
             )
         return None

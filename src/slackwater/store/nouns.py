@@ -85,6 +85,7 @@ _ALL = (
         (
             *_of("patient", "drain", "unit"), Field("from_ms", INSTANT, needed=True), *_instants("to_ms"),
             *_text("checked_by", "arrived_with"),
+            Field("from_log", FLAG),  # nobody entered it: a log shows it, and a longer log lengthens it
         ),
     ),
     Noun(
@@ -108,6 +109,7 @@ _ALL = (
         (
             *_of("drain", "sha256", "layout"), Field("name", needed=True), *_text("serials"),
             *_instants("first_ms", "last_ms"), *_counts("rows_read", "rows_used", "rows_refused"),
+            *_text("arrived_with"),
         ),
     ),
     # What was worked out of the logs and kept as Parquet: `minutes`, `pyramid`. It can be made again.

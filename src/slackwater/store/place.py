@@ -18,14 +18,14 @@ _NETWORK = re.compile(r"nfs\d?|cifs|smb\d?|smbfs|ncpfs|afs|ceph|glusterfs|lustre
 
 @dataclass(frozen=True)
 class Place:
-    """`folder` holds the files; `url` is what SQLAlchemy opens."""
+    """`folder` holds the files, and SQLite's database unless `url` names a PostgreSQL server."""
 
     folder: Path
-    url: str
+    url: str | None = None
 
     @property
     def sqlite(self) -> bool:
-        return self.url.startswith("sqlite")
+        return self.url is None
 
     @property
     def database(self) -> Path:
@@ -35,7 +35,9 @@ class Place:
     @property
     def says(self) -> str:
         """The place in words, without a password."""
-        return str(self.folder) if self.sqlite else re.sub(r"//([^:/@]*):[^@/]*@", r"//\1:…@", self.url)
+        if self.url is None:
+            return os.fsencode(self.folder).decode("utf-8", "replace")
+        return re.sub(r"//([^:/@]*):[^@/]*@", r"//\1:…@", self.url)
 
 
 def place_of(name: str | os.PathLike[str] | None) -> Place:
@@ -53,8 +55,7 @@ def place_of(name: str | os.PathLike[str] | None) -> Place:
             where="--record",
             mend="Give a folder, or postgresql://user@host/database.",
         )
-    folder_path = Path(text or _data_folder()).absolute()
-    return Place(folder_path, f"sqlite:///{folder_path / 'record.sqlite'}")
+    return Place(Path(text or _data_folder()).absolute())
 
 
 def refuse_network(folder: Path, mounts: str | None = None) -> None:

@@ -18,6 +18,7 @@ from slackwater.protocol.rule import Protocol
 from slackwater.reading.layout import Layout
 from slackwater.reading.log import Log
 from slackwater.reading.read import read_log
+from slackwater.store.acts import key_of
 from slackwater.store.chart_text import chart_csv
 from slackwater.store.course import Course, course_of
 from slackwater.store.files import Files
@@ -43,6 +44,12 @@ def episode_of(course: Course) -> Episode:
         other["number"] for other in course.other_drains if other["space"] == space.key and other.key not in gone
     }
     told = drain["shares_space_with"]
+    sides = {other.key: course.sides.get(other["space"]) for other in course.other_drains}
+    apart = {key for key, other in sides.items() if _other_side(course.sides.get(space.key), other)}
+    in_question = [
+        other for other in course.other_drains
+        if other.key not in gone and other["space"] != space.key and other.key not in apart
+    ]  # fmt: skip
     return Episode(
         patient_id=course.patient["label"],
         age_years=episode["age_years"],
@@ -55,13 +62,21 @@ def episode_of(course: Course) -> Episode:
         connected_at=drain["connected_ms"],
         shares_unit_with=_numbers(drain["shares_unit_with"], on_one_unit),
         shares_space_with=_numbers(told, in_one_space),
-        shares_space_told=told is not None or bool(in_one_space),
+        shares_space_told=told is not None or bool(course.other_drains and not in_question),
+        other_drains=tuple(sorted(other["number"] for other in course.other_drains)),
         operation_kind=episode["operation_kind"],
         operation_end=episode["operation_end_ms"],
         indication=episode["indication"],
         goal=None if course.goal is None else course.goal["text"],
         breathing=episode["breathing"],
     )
+
+
+def _other_side(one: tuple[str | None, str | None] | None, other: tuple[str | None, str | None] | None) -> bool:
+    """Whether two spaces (kind, side) are known to be different ones."""
+    if one is None or other is None:
+        return False
+    return any(a is not None and b is not None and a != b for a, b in zip(one, other, strict=True))
 
 
 def chart_bytes(course: Course, with_orders: bool = True) -> bytes:
@@ -84,7 +99,7 @@ def logs_of(files: Files, course: Course) -> list[Log]:
     found = []
     for log in course.logs:
         read = read_log(files.get(log["sha256"]), layout_of(files, log["layout"]), log["name"], ALL_ROWS)
-        found.append(until(read, course.removed_ms))
+        found.append(while_paired(until(read, course.removed_ms), course))
     return [log for log in found if len(log.time_ms)]
 
 
@@ -110,6 +125,21 @@ def until(log: Log, end_ms: int | None) -> Log:
         return log
     ends = log.time_ms if log.marks == "end" else log.time_ms + log.every_ms
     keep = ends <= end_ms
+    return log if bool(np.all(keep)) else log.only(keep)
+
+
+def while_paired(log: Log, course: Course) -> Log:
+    """The rows of the time for which a person paired this unit with the drain; all, where nobody entered a pairing."""
+    if len(log.serials) != 1:
+        return log
+    unit = key_of("unit", log.serials[0])
+    own = [one for one in course.pairings if one["unit"] == unit and one["drain"] == course.drain.key]
+    if not any(not one["from_log"] for one in own):
+        return log
+    ends = log.time_ms if log.marks == "end" else log.time_ms + log.every_ms
+    keep = np.zeros(len(ends), np.bool_)
+    for one in own:
+        keep |= (ends > one["from_ms"]) & (ends <= (np.iinfo(np.int64).max if one["to_ms"] is None else one["to_ms"]))
     return log if bool(np.all(keep)) else log.only(keep)
 
 

@@ -100,6 +100,8 @@ class Record:
         """
         if not by.strip() or not what.strip():
             raise RecordError("an act needs who did it and what", mend="Give by= and what=.")
+        for name, text, longest in (("by", by, 500), ("what", what, 500), ("why", why, 10_000)):
+            checks.plain(text, f"an act, {name}", longest)
         if self.read_only_because is not None:
             self._try_again()
         try:
@@ -138,7 +140,7 @@ class Acting:
         before = rows.head(connection)
         self.seq = before.seq + 1 if before else 1
         self._previous = before.hash if before else FIRST
-        self.at_ms = max(now_ms, before.at_ms) if before else now_ms
+        self.at_ms = _recorded_at(now_ms, before.at_ms if before else None)
         self._changes: list[Change] = []
 
     def things(
@@ -164,9 +166,16 @@ class Acting:
         self, noun: str, new: Sequence[tuple[str, Mapping[str, Value]]], *, happened_ms: int | None = None
     ) -> None:
         """Many new things of one noun."""
-        self._keep(
-            [Change(noun, key, 1, checks.known(noun, key, fields), happened_ms=happened_ms) for key, fields in new]
-        )
+        checks.moment(happened_ms, f"{noun}, happened")
+        changes = []
+        for key, fields in new:
+            checks.plain(key, f"{noun}, key", 200)
+            changes.append(Change(noun, key, 1, checks.known(noun, key, fields), happened_ms=happened_ms))
+        if noun in checks.CHECKS:  # each must see the one before it
+            for change in changes:
+                self._keep([change])
+        else:
+            self._keep(changes)
 
     def change(
         self, noun: str, key: str, fields: Mapping[str, Value], *, version: int, happened_ms: int | None = None
@@ -175,6 +184,7 @@ class Acting:
 
         `version`: the one that was seen. Raises StaleError if there is a later one by now.
         """
+        checks.moment(happened_ms, f"{noun} {key}, happened")
         seen = self._seen(noun, key, version)
         new = checks.known(noun, key, {**seen.fields, **fields})
         changed = [one.name for one in NOUNS[noun].fields if new.get(one.name) != seen.fields[one.name]]
@@ -218,6 +228,19 @@ class Acting:
         new: list[dict[str, Any]] = [row for _, row in act_of(self.seq, self.at_ms, "", "", "", changes, "").rows()]
         self.connection.execute(insert(TABLES[noun]), new)
         self._changes += changes
+
+
+_CLOCK_SLIPS_MS = 3_600_000
+
+
+def _recorded_at(now_ms: int, before_ms: int | None) -> int:
+    """When an act is recorded: later than the act before, so that what was known at a moment never changes.
+
+    Only where the act before lies more than an hour ahead, its clock was wrong, and this one's is believed.
+    """
+    if before_ms is None or now_ms > before_ms or before_ms - now_ms > _CLOCK_SLIPS_MS:
+        return now_ms
+    return before_ms + 1
 
 
 def open_record(

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, ScalarSelect, func, select
 
 from slackwater.store.acts import Act
 from slackwater.store.nouns import NOUNS, Value
@@ -64,7 +64,7 @@ def versions(
         assert NOUNS[noun].field(name).fixed, f"{noun}.{name} may change, so rows cannot be looked up by it"
         query = query.where(table.c[name] == value)
     if known_ms is not None:
-        query = query.where(table.c.at_ms <= known_ms)
+        query = query.where(table.c.seq <= last_known(known_ms))
     rows: list[Row[Any]] = []
     if keys is None:
         rows += connection.execute(query).all()
@@ -73,6 +73,11 @@ def versions(
         for first in range(0, len(wanted), 500):  # SQLite takes so many parameters at once
             rows += connection.execute(query.where(table.c.key.in_(wanted[first : first + 500]))).all()
     return tuple(sorted((_thing(noun, row) for row in rows), key=lambda thing: (thing.key, thing.version)))
+
+
+def last_known(known_ms: int) -> ScalarSelect[Any]:
+    """The last act recorded by then: that act and all before it were known, whatever a clock that ran ahead stamped."""
+    return select(func.coalesce(func.max(LEDGER.c.seq), 0)).where(LEDGER.c.at_ms <= known_ms).scalar_subquery()
 
 
 def acts(connection: Connection, after: int = 0, until: int | None = None) -> Iterator[Act]:

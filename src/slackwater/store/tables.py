@@ -23,7 +23,7 @@ LEDGER = Table(
     "ledger",
     metadata,
     Column("seq", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=False),
-    Column("at_ms", BigInteger, nullable=False),
+    Column("at_ms", BigInteger, nullable=False, index=True),
     Column("by", Text, nullable=False),
     Column("what", Text, nullable=False),
     Column("why", Text, nullable=False),

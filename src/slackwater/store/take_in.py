@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from slackwater.episode.space import drains_known
+from slackwater.episode.chart import read_chart
+from slackwater.episode.episode import read_episode
 from slackwater.episode.types import Chart, Episode
 from slackwater.errors import RecordError
 from slackwater.protocol.load import load_protocol
@@ -14,14 +15,17 @@ from slackwater.reading.log import Log
 from slackwater.reading.read import read_log
 from slackwater.store.acts import key_of
 from slackwater.store.chart_text import entries_of, entry_key
+from slackwater.store.course import course_of
 from slackwater.store.course_text import Given, enter
 from slackwater.store.derive import work_out
 from slackwater.store.facts import tell
 from slackwater.store.nouns import Value
-from slackwater.store.pair import pair_from_log
+from slackwater.store.pair import arrived_with, look_at, pair_from_logs, refuse_strange, span_of
+from slackwater.store.read_out import chart_bytes
 from slackwater.store.record import Acting, Record
 from slackwater.store.rules import enter_rule
 from slackwater.store.whose import Whose, settle_drain
+from slackwater.store.write_out import episode_text
 
 
 @dataclass(frozen=True)
@@ -72,8 +76,8 @@ class _ReadLog:
 @dataclass(frozen=True)
 class _ReadChart:
     chart: Chart
-    data: bytes
     rows: list[dict[str, Value]]
+    data: bytes
 
 
 def take_in(record: Record, bundle: Bundle, *, by: str, correct: str = "") -> Taken:
@@ -95,30 +99,35 @@ def take_in(record: Record, bundle: Bundle, *, by: str, correct: str = "") -> Ta
     with record.act(by=by, what="import", why=correct, even_if_empty=True) as act:
         whose = settle_drain(act, bundle.episode, bundle.name, bool(correct))
         rows = whose.rows
-        entries, given = _entries(act, whose, charts)
-        new_logs = 0
-        for one in logs:
-            made, said = _log(act, whose, one, bundle, correct)
-            new_logs += bool(made)
-            rows += made
-            notes += said
-        if rule is not None:
-            rows += _pin(act, whose, rule, bool(correct))
         for told in bundle.course:
             rows += enter(act, whose, told, bundle.name, bool(correct))
+        entries, given = _entries(act, whose, charts)
+        made = [_log(act, whose, one, bundle, correct) for one in logs]
+        notes += [note for one in logs for note in look_at(one.log, bundle.episode.connected_at)]
+        paired, said = pair_from_logs(act, whose)
+        rows += sum(made) + paired
+        notes += said
+        if rule is not None:
+            rows += _pin(act, whose, rule, bool(correct))
+        _can_be_read_again(act, whose)
     work_out(record, whose.drain)
     return Taken(
         drain=whose.drain, name=f"{bundle.episode.patient_id}/{bundle.episode.drain_number}", new_drain=whose.new,
-        logs=new_logs, same_logs=len(logs) - new_logs, entries=entries, same_entries=given - entries,
+        logs=sum(map(bool, made)), same_logs=len(logs) - sum(map(bool, made)),
+        entries=entries, same_entries=given - entries,
         rows=rows + entries, notes=tuple(notes),
     )  # fmt: skip
 
 
+def _can_be_read_again(act: Acting, whose: Whose) -> None:
+    """What the record takes it can judge: the act comes to nothing where that is not so."""
+    course = course_of(act.connection, whose.drain)
+    read_episode(episode_text(course).encode(), "the episode as it would be recorded")
+    read_chart(chart_bytes(course), "the chart as it would be recorded")
+
+
 def _read_chart(bundle: Bundle, name: str, data: bytes) -> _ReadChart:
-    chart, rows = entries_of(data, name, bundle.zone, None)
-    if len(drains_known(bundle.episode, chart)) == 1:
-        _, rows = entries_of(data, name, bundle.zone, bundle.episode.drain_number)
-    return _ReadChart(chart, data, rows)
+    return _ReadChart(*entries_of(data, name, bundle.zone), data)
 
 
 def _read_log(record: Record, bundle: Bundle, given: GivenLog) -> _ReadLog:
@@ -135,38 +144,48 @@ def _entries(act: Acting, whose: Whose, charts: list[_ReadChart]) -> tuple[int, 
     return len(rows) - len(there), sum(len(chart.rows) for chart in charts)
 
 
-def _log(act: Acting, whose: Whose, one: _ReadLog, bundle: Bundle, correct: str) -> tuple[int, list[str]]:
+def _log(act: Acting, whose: Whose, one: _ReadLog, bundle: Bundle, correct: str) -> int:
+    """Record a log, unless it is there; returns how many rows that made."""
     log, rows = one.log, 0
+    refuse_strange(act, whose, log, bundle.episode.connected_at)
     for other in act.things("log", {"sha256": one.sha256}):
-        if other["drain"] != whose.drain and not _shared(act, other["drain"], whose, bundle.episode):
+        if other["drain"] != whose.drain:
+            if not _shared(act, other["drain"], whose, bundle.episode):
+                raise RecordError(
+                    "is recorded for another drain already",
+                    where=log.name,
+                    mend="Is it the right log? See: slackwater record list.",
+                )
+            continue
+        if other["layout"] == one.layout:
+            return 0
+        if not correct:
             raise RecordError(
-                "is recorded for another drain already",
+                "was recorded by another layout",
                 where=log.name,
-                mend="Is it the right log? See: slackwater record list.",
-            )
-        if other["drain"] == whose.drain and other["layout"] == one.layout:
-            return 0, []
-        if other["drain"] == whose.drain and not correct:
-            raise RecordError(
-                "was recorded by another layout", where=log.name,
                 mend="Use that one; or say why it was wrong: --correct 'WHY'.",
-            )  # fmt: skip
-        if other["drain"] == whose.drain:
-            act.take_back("log", other.key, version=other.version)
-            rows += 1
-    ledger = log.ledger
-    rows += tell(
-        act, "log", key_of("log", whose.drain, one.sha256, one.layout),
+            )
+        act.take_back("log", other.key, version=other.version)
+        rows += 1
+    key, again = key_of("log", whose.drain, one.sha256, one.layout), 0
+    while act.things("log", keys=[key], gone=True):
+        if not correct:
+            return 0  # it was taken back, and stays so
+        again += 1
+        key = key_of("log", whose.drain, one.sha256, one.layout, again)
+    first, last = span_of(log)
+    act.add(
+        "log",
+        key,
         {
             "drain": whose.drain, "sha256": one.sha256, "layout": one.layout, "name": log.name,
-            "serials": ", ".join(log.serials) or None, "first_ms": int(log.time_ms.min()),
-            "last_ms": int(log.time_ms.max()), "rows_read": ledger.read, "rows_used": ledger.used,
-            "rows_refused": ledger.refused,
+            "serials": ", ".join(log.serials) or None, "first_ms": first, "last_ms": last,
+            "rows_read": log.ledger.read, "rows_used": log.ledger.used, "rows_refused": log.ledger.refused,
+            "arrived_with": "; ".join(arrived_with(log, bundle.episode.connected_at)) or None,
         },
-        of=log.name, correct=False, happened_ms=int(log.time_ms.max()),
+        happened_ms=last,
     )  # fmt: skip
-    made, notes = pair_from_log(act, whose, log, bundle.episode.connected_at)
-    return rows + made, notes
+    return rows + 1
 
 
 def _shared(act: Acting, other_drain: str, whose: Whose, told: Episode) -> bool:

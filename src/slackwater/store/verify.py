@@ -12,6 +12,7 @@ from slackwater.errors import NotWritten
 from slackwater.store import rows
 from slackwater.store.acts import FIRST, Act, hash_of
 from slackwater.store.files import Files
+from slackwater.store.guards import missing_guards
 from slackwater.store.record import Record
 from slackwater.store.tables import TABLES
 
@@ -48,6 +49,7 @@ def verify(record: Record, progress: Progress | None = None) -> Verified:
 
 def _verify(connection: Connection, files: Files, faults: list[str], progress: Progress) -> Verified:
     faults += _engine_says(connection)
+    faults += [f"the guard {name} of the database is gone" for name in missing_guards(connection)]
     last = rows.head(connection)
     total = last.seq if last else 0
     previous, seq, looked_at = FIRST, 0, 0

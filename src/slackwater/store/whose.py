@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from slackwater.episode.types import Episode
@@ -37,8 +39,9 @@ def settle_drain(act: Acting, told: Episode, name: str, correct: bool) -> Whose:
             where=name,
             mend="Write both in the episode file.",
         )
-    patient = key_of("patient", told.patient_id)
-    rows = tell(act, "patient", patient, {"label": told.patient_id}, of=name, correct=False)
+    label = unicodedata.normalize("NFC", told.patient_id)  # two spellings of one letter are one name
+    patient = key_of("patient", label)
+    rows = tell(act, "patient", patient, {"label": label}, of=name, correct=False)
     stays = sorted(act.things("episode", {"patient": patient}), key=lambda stay: stay.seq)
     tubes = {tube["number"]: tube for stay in stays for tube in act.things("drain", {"episode": stay.key})}
     known = tubes.get(told.drain_number)
@@ -68,11 +71,14 @@ def settle_drain(act: Acting, told: Episode, name: str, correct: bool) -> Whose:
         {
             "episode": episode, "space": space, "number": told.drain_number, "site": told.site,
             "size_fr": told.size_fr, "connected_ms": told.connected_at,
-            "shares_unit_with": json.dumps(sorted(told.shares_unit_with)) if told.shares_unit_with else None,
-            "shares_space_with": json.dumps(sorted(told.shares_space_with)) if told.shares_space_told else None,
+            "shares_unit_with": _shared(known, "shares_unit_with", told.shares_unit_with or None),
+            "shares_space_with": _shared(
+                known, "shares_space_with", told.shares_space_with if told.shares_space_told else None
+            ),
         },
-        of=name, correct=correct, happened_ms=told.connected_at,
+        of=name, correct=correct, happened_ms=told.connected_at, grows=("shares_unit_with", "shares_space_with"),
     )  # fmt: skip
+    rows += _tell_the_others(act, told, tubes, name)
     if told.goal is not None:
         rows += tell(act, "goal", key_of("goal", drain), {"drain": drain, "text": told.goal}, of=name, correct=correct)
     return Whose(patient, episode, drain, known is None, rows)
@@ -99,3 +105,25 @@ def _space(act: Acting, episode: str, told: Episode, known: Thing | None, tubes:
         if tube["episode"] == episode and (number in told.shares_space_with or told.drain_number in says):
             return str(tube["space"])
     return key_of("space", episode, told.drain_number)
+
+
+def _tell_the_others(act: Acting, told: Episode, tubes: dict[str, Thing], name: str) -> int:
+    """Who is said to share hears of it: sharing is mutual."""
+    rows = 0
+    for field, numbers in (
+        ("shares_unit_with", told.shares_unit_with), ("shares_space_with", told.shares_space_with),
+    ):  # fmt: skip
+        for number in numbers:
+            other = act.thing("drain", tubes[number].key) if number in tubes else None
+            if other is not None and other[field] is not None and told.drain_number is not None:
+                new = {field: _shared(other, field, [told.drain_number])}
+                rows += tell(act, "drain", other.key, new, of=name, correct=False, grows=(field,))
+    return rows
+
+
+def _shared(known: Thing | None, field: str, told: Iterable[str] | None) -> str | None:
+    """Drains said to share, with those said before: whoever hears of one more hears of no contradiction."""
+    before = None if known is None else known[field]
+    if told is None:
+        return before
+    return json.dumps(sorted({*told, *json.loads(before or "[]")}))

@@ -43,6 +43,7 @@ def episode_text(course: Course) -> str:
             "size_fr": told.size_fr, "connected_at": stamp(told.connected_at),
             "shares_unit_with": list(told.shares_unit_with) or None,
             "shares_space_with": list(told.shares_space_with) if told.shares_space_told else None,
+            "other_drains": list(told.other_drains) or None,
         },
         "operation": {"kind": told.operation_kind, "end": stamp(told.operation_end)},
     }  # fmt: skip

@@ -1,1 +1,1 @@
-"""The ward's pages: a server beside the record, for the people on the ward. Not an alarm, not a monitor."""
+"""The ward's pages: a server beside the record, for the people on the ward.."""

@@ -11,7 +11,6 @@ from slackwater.assessment.cautions import FORECAST
 from slackwater.cli.view.lanes import lanes
 from slackwater.protocol.evaluation import Evaluation, Judged
 from slackwater.protocol.status import Status
-from slackwater.quantities.spans import format_span
 from slackwater.report.sentences import (
     GUARD_WORDS,
     drain_line,
@@ -69,9 +68,7 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
         lines += textwrap.wrap(note, WIDE, initial_indent="  ! ", subsequent_indent="    ")
     for due in found.schedule:
         if due.overdue:
-            lines.append(
-                f"  overdue      {due.item} (every {format_span(due.every_s)}; last {shown(due.last_ms, zone)})"
-            )
+            lines.append(f"  overdue      {due.item} ({due.often}; last {shown(due.last_ms, zone)})")
     return lines
 
 

@@ -35,7 +35,11 @@ def rule_text(rule: Protocol) -> str:
                         f"source: {clause.source}", WIDE, initial_indent="      ", subsequent_indent="      "
                     )
     if rule.schedule:
-        lines += ["", "observations:", *(f"  {due.item} every {format_span(due.every_s)}" for due in rule.schedule)]
+        lines += ["", "observations:"]
+        for due in rule.schedule:
+            lines += textwrap.wrap(due.told, WIDE, initial_indent="  ", subsequent_indent="      ")
+    if rule.suction is not None:
+        lines += ["", f"suction that may be ordered: {rule.suction.told}"]
     if rule.notes:
         lines += ["", *textwrap.wrap(rule.notes, WIDE)]
     lines += ["", "It supports decisions; clinicians and local policy decide."]

@@ -25,6 +25,7 @@ def upgrade() -> None:
         sa.Column("previous", sa.Text, nullable=False),
         sa.Column("hash", sa.Text, nullable=False),
     )
+    op.create_index("ix_ledger_at_ms", "ledger", ["at_ms"])
     append_only("ledger")
     rows_of(
         "person",
@@ -113,6 +114,7 @@ def upgrade() -> None:
         sa.Column("to_ms", sa.BigInteger),
         sa.Column("checked_by", sa.Text),
         sa.Column("arrived_with", sa.Text),
+        sa.Column("from_log", sa.Integer),
         by=("patient", "drain", "unit"),
     )
     rows_of(
@@ -155,6 +157,7 @@ def upgrade() -> None:
         sa.Column("rows_read", sa.BigInteger),
         sa.Column("rows_used", sa.BigInteger),
         sa.Column("rows_refused", sa.BigInteger),
+        sa.Column("arrived_with", sa.Text),
         by=("drain", "sha256", "layout"),
     )
     rows_of(

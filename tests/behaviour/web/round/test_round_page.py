@@ -1,0 +1,257 @@
+"""The round as the server gives it: who sees what, what is said when something fails, and that little is sent anew."""
+
+from __future__ import annotations
+
+import json
+import re
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from behaviour.web.charting.a_bedside import Here
+from slackwater.store.acts import key_of
+from ward.a_ward import NOW_MS, Clock, a_ward, signed_in
+
+HOUR_MS, MINUTE_MS = 3_600_000, 60_000
+BY_ITSELF = {"x-by-itself": "1"}
+DRAINS = 5
+HOSTILE = '"><script>alert(1)</script>{{7*7}}'
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def ward(tmp_path: Path, clock: Clock) -> Iterator[tuple[FastAPI, TestClient]]:
+    with a_ward(tmp_path, clock, idle_s=10**6, session_s=10**6) as (app, client):
+        app.state.judges.close()
+        app.state.judges = Here()
+        signed_in(client)
+        yield app, client
+
+
+def text_when(
+    client: TestClient, holds: Callable[[str], object], path: str = "/round/lines", within_s: float = 20
+) -> str:
+    """The fragment as soon as something holds of it."""
+    text = ""
+    for _ in range(int(within_s / 0.2)):
+        text = client.get(path, headers=BY_ITSELF).text
+        if holds(text):
+            return text
+        time.sleep(0.2)
+    raise AssertionError(f"not within {within_s} s: {text[:3000]}")
+
+
+def worked_out(text: str) -> bool:
+    return text.count('class="tile"') == DRAINS and "not worked out yet" not in text
+
+
+def tile(text: str, name: str) -> str:
+    return next(part for part in text.split("<li ") if f"{name}/1</a>" in part)
+
+
+def test_the_first_page_waits_for_nobody_and_lines_appear(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    assert "Round" in client.get("/").text
+    text = text_when(client, worked_out)
+    assert all(f"W-{number}/1" in text for number in range(1, 6))
+
+
+def test_cautions_stand_on_the_round_always(ward: tuple[FastAPI, TestClient]) -> None:
+    """safety statement, section 4.2: C2, C3 and C5 on the board; C7 beside an estimate."""
+    app, client = ward
+    for path in ("/", "/?show=blank", "/?text=nobody"):
+        page = client.get(path).text
+        assert all(f'data-caution="cau-{one}"' in page for one in ("C2", "C3", "C5")), path
+    assert 'data-caution="cau-C7"' in client.get("/").text
+    app.state.board._beat -= 60
+    stalled = client.get("/").text
+    assert "believe no line of it" in stalled
+    assert all(f'data-caution="cau-{one}"' in stalled for one in ("C2", "C3", "C5"))
+
+
+def test_an_answer_that_holds_nothing_new_is_empty_and_a_new_one_holds_only_what_changed(
+    ward: tuple[FastAPI, TestClient], clock: Clock
+) -> None:
+    app, client = ward
+    text_when(client, worked_out)
+    whole = client.get("/round/lines", headers=BY_ITSELF)
+    same = client.get("/round/lines", headers={**BY_ITSELF, "if-none-match": whole.headers["etag"]})
+    assert (same.status_code, same.content) == (304, b"")
+    assert int(same.headers["x-now"]) == clock.ms
+    hold(app, "W-2")
+    until = time.monotonic() + 10
+    while True:
+        part = client.get("/round/lines", headers={**BY_ITSELF, "if-none-match": whole.headers["etag"]})
+        if "awaiting theatre" in part.text or time.monotonic() > until:
+            break
+        time.sleep(0.2)
+    assert part.text.count('class="tile same"') == DRAINS - 1
+    assert "awaiting theatre" in part.text
+
+
+def hold(app: FastAPI, patient: str) -> None:
+    drain = key_of("drain", key_of("patient", patient), "1")
+    with app.state.record.act(by="tests", what="hold") as act:
+        act.add("hold", key_of("hold", drain, 1), {"drain": drain, "reason": "awaiting_theatre", "from_ms": NOW_MS - 1})
+
+
+def test_what_is_recorded_shows_within_five_seconds(ward: tuple[FastAPI, TestClient]) -> None:
+    """safety hazard D13: the board follows the record within 5 s."""
+    app, client = ward
+    text_when(client, worked_out)
+    hold(app, "W-3")
+    assert "awaiting theatre" in tile(text_when(client, lambda text: "awaiting theatre" in text, within_s=5), "W-3")
+
+
+def test_data_older_than_the_rule_takes_vanish(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
+    _, client = ward
+    before = tile(text_when(client, worked_out), "W-1")
+    assert "below limit" in before
+    assert "met and waiting" in before
+    clock.ms += 61 * MINUTE_MS
+
+    def gone(text: str) -> bool:
+        return worked_out(text) and "program failed" not in text and "data-live" not in tile(text, "W-1")
+
+    after = tile(text_when(client, gone), "W-1")
+    shown = re.sub(r"Last 24 h:[^<]*", "", after)  # the day's history may stay; the value may not
+    assert "below limit" not in shown
+    assert "met and waiting" not in shown
+    assert "no data since 09:00" in after
+
+
+def test_an_error_leaves_no_verdict(
+    ward: tuple[FastAPI, TestClient], clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """safety hazard D14: whatever fails, the line says so and keeps nothing."""
+    app, client = ward
+    text_when(client, worked_out)
+
+    async def broken(*_: Any) -> Any:
+        raise RuntimeError("on purpose")
+
+    monkeypatch.setattr(app.state.judges, "ask", broken)
+    clock.ms += MINUTE_MS
+    text = text_when(client, lambda text: text.count("the program failed here") >= DRAINS)
+    assert "met and waiting" not in text.partition("<ol")[2]
+
+
+def test_lines_that_nobody_works_out_any_more_are_not_shown(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
+    app, client = ward
+    text_when(client, worked_out)
+    for task in app.state.board._tasks[1:]:
+        task.cancel()
+    clock.ms += 4 * MINUTE_MS
+    text = text_when(client, lambda text: "the program failed here" in text)
+    assert text.count("<b>cannot tell:</b> the program failed here") == DRAINS
+
+
+def test_a_server_clock_behind_the_record_is_said(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
+    """safety hazard B08."""
+    _, client = ward
+    text_when(client, worked_out)
+    clock.ms -= HOUR_MS
+    text = text_when(client, lambda text: "ages cannot be told" in text)
+    assert re.search(r"clock is (1 h|59 min) behind the record", text)
+
+
+def test_a_person_sees_the_drains_of_their_wards_alone(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    text_when(client, worked_out)
+    stay = key_of("episode", key_of("patient", "W-2"), 1)
+    person = key_of("person", "nurse")
+    with app.state.record.act(by="tests", what="moved") as act:
+        act.change("episode", stay, {"ward": "Far"}, version=act.thing("episode", stay).version)
+        nurse = act.thing("person", person)
+        act.change("person", person, {"wards": json.dumps(["Near"])}, version=nurse.version)
+    text = text_when(client, lambda text: "W-2" not in text)
+    assert "W-1/1" in text
+    for path in ("/", "/?ward=Far", "/?text=W-2", "/round/lines?ward=Far"):
+        answer = client.get(path)
+        assert "<option>Far" not in answer.text, path
+        assert "W-2/" not in answer.text, path
+    signed_in(client, "surgeon")
+    assert "W-2/1" in client.get("/?ward=Far").text
+
+
+def test_names_on_the_screen_are_as_asked(ward: tuple[FastAPI, TestClient]) -> None:
+    """safety hazard J06: what stands on a screen that visitors pass."""
+    app, client = ward
+    stay = key_of("episode", key_of("patient", "W-1"), 1)
+    with app.state.record.act(by="tests", what="bed") as act:
+        act.change("episode", stay, {"bed": "4", "initials": "Q.Z."}, version=act.thing("episode", stay).version)
+    text_when(client, lambda text: "Bed 4 · Q.Z. · W-1/1" in text)
+    bed, initials = client.get("/?show=bed").text, client.get("/?show=initials").text
+    assert "Bed 4, drain 1" in bed
+    assert "Q.Z." not in bed
+    assert "Bed 4 · Q.Z., drain 1" in initials
+    for page in (bed, initials, client.get("/?show=blank").text, client.get("/round/lines?show=blank").text):
+        assert not re.search(r"W-\d", page)
+    assert "Bed 4" not in client.get("/?show=blank").text
+
+
+def test_filters_stay_in_the_address_and_take_any_text(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    text_when(client, worked_out)
+    page = client.get("/", params={"status": "leaking"}).text
+    assert "<b>1 of 5 shown.</b>" in page
+    assert "W-2/1" in page
+    assert client.get("/", params={"text": "w-4 stop"}).text.count('class="tile"') == 1
+    hostile = client.get("/", params={"text": HOSTILE, "ward": HOSTILE, "status": HOSTILE, "show": HOSTILE}).text
+    assert "<script>alert" not in hostile
+    assert "49" not in hostile.partition("With the words")[2].partition("</label>")[0]
+
+
+def test_what_people_typed_is_text(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    stay = key_of("episode", key_of("patient", "W-1"), 1)
+    drain = key_of("drain", key_of("patient", "W-1"), "1")
+    with app.state.record.act(by="tests", what="bed") as act:
+        fields = {"bed": HOSTILE, "initials": HOSTILE}
+        act.change("episode", stay, fields, version=act.thing("episode", stay).version)
+        act.add("task", key_of("task", drain, 1), {"drain": drain, "what": HOSTILE})
+        act.add(
+            "hold",
+            key_of("hold", drain, 1),
+            {"drain": drain, "reason": "other", "from_ms": NOW_MS - 1, "note": HOSTILE},
+        )
+    text = text_when(client, lambda text: text.count("&lt;script&gt;") >= 4)
+    assert "<script>alert" not in text
+
+
+def test_a_drain_that_is_out_stays_until_its_checks_are_done(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    text_when(client, worked_out)
+    drain = key_of("drain", key_of("patient", "W-1"), "1")
+    check = key_of("check", drain, "chest_xray")
+    with app.state.record.act(by="tests", what="removal") as act:
+        fields = {"drain": drain, "kind": "planned", "time_ms": NOW_MS - HOUR_MS}
+        act.add("removal", key_of("removal", drain), fields, happened_ms=NOW_MS - HOUR_MS)
+        act.add("check", check, {"drain": drain, "what": "chest_xray", "due_ms": NOW_MS - 1})
+    out = tile(text_when(client, lambda text: "removed 08:00 (planned)" in text), "W-1")
+    assert "chest X-ray, due 08:59" in out
+    assert "below limit" not in out
+    with app.state.record.act(by="tests", what="check") as act:
+        act.change("check", check, {"done_ms": NOW_MS}, version=1)
+    assert "W-1/1" not in text_when(client, lambda text: text.count('class="tile"') == DRAINS - 1)
+
+
+def test_a_round_that_refreshes_itself_is_no_look(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    app.state.looks.flush()
+    before = len(app.state.record.things("look"))
+    client.get("/round/lines", headers=BY_ITSELF)
+    app.state.looks.flush()
+    assert len(app.state.record.things("look")) == before
+    client.get("/round/lines")
+    app.state.looks.flush()
+    assert len(app.state.record.things("look")) == before + 1
