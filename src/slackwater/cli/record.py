@@ -226,7 +226,7 @@ def export(drain: str, out: str, place: str | None, known: str | None, as_json: 
         with record.reading() as connection:
             course = course_of(connection, find_drain(connection, drain, known_ms), known_ms)
         content = files_of(record, course)
-    target.mkdir(parents=True, exist_ok=True)
+    target.mkdir(mode=0o700, parents=True, exist_ok=True)  # health data
     for name, data in content.items():
         write_whole(str(target / name), data)
     if as_json:

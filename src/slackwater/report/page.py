@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 from slackwater.assessment.assessment import Assessment
 from slackwater.errors import MissingPart
 from slackwater.protocol.status import Status
-from slackwater.quantities.spans import format_span
 from slackwater.report.clauses import blocks
 from slackwater.report.doubts import doubt_lines, no_doubts, unsure_sentence
 from slackwater.report.outlook import Outlook, outlook
@@ -56,7 +55,7 @@ def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> st
     data = json.dumps(packed(found, zone), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     html = environment.get_template("page.html").render(
         p=view(found, zone, scores),
-        css="\n".join(_text("assets", name) for name in ("page.css", *STYLES)),
+        css="\n".join(_text("assets", name) for name in ("page.css", "told.css", *STYLES)),
         script="\n".join(_text("assets", name) for name in (*SCRIPTS, "page.js")),
         data=data.replace("<", "\\u003c"),  # so that no text of the record can close the script
     )
@@ -95,7 +94,7 @@ def view(found: Assessment, zone: tzinfo, scores: Sequence[Score] = ()) -> dict[
         "look_again": _look_again(found, zone),
         "to_act": items_to_act_on(found),
         "overdue": [
-            f"{due.item.replace('_', ' ')}, every {format_span(due.every_s)}; last {shown(due.last_ms, zone)}"
+            f"{due.item.replace('_', ' ')}, {due.often}; last {shown(due.last_ms, zone)}"
             for due in found.schedule
             if due.overdue
         ],

@@ -19,6 +19,7 @@ from slackwater.web.judges import Judges
 from slackwater.web.looks import Looks
 from slackwater.web.pages import environment, render
 from slackwater.web.routes import access, every
+from slackwater.web.sessions import Sessions
 from slackwater.web.settings import Settings
 
 CONTENT_POLICY = (
@@ -29,7 +30,7 @@ HEADERS = {
     "content-security-policy": CONTENT_POLICY,
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # without any, a browser calls the origin of our own forms null
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=()",
@@ -53,6 +54,7 @@ def create_app(settings: Settings) -> FastAPI:
     )  # fmt: skip
     app.state.settings = settings
     app.state.record = open_record(settings.place, create=True, clock=settings.clock)
+    app.state.sessions = Sessions()
     app.state.looks = Looks(app.state.record)
     app.state.judges = Judges(settings.judges)
     app.state.templates = environment(settings.zone)

@@ -11,7 +11,7 @@ from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import RecordError
-from slackwater.store.accounts import Session, mark_session, session_of
+from slackwater.store.accounts import Session, mark_session, session_of, token_of
 from slackwater.store.course import find_drain
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing, things
@@ -54,7 +54,7 @@ async def guard(request: Request) -> None:
     if rule is None:
         raise Refused(403, "no rule says who may do this")
     request.state.drain = None
-    request.state.who = await run_in_threadpool(_who, request)
+    request.state.who = _lately(request) or await run_in_threadpool(_who, request)
     if rule.roles is None:
         if request.method in CHANGING:
             _same_origin(request)
@@ -75,6 +75,16 @@ async def guard(request: Request) -> None:
         request.app.state.looks.saw(who.person, rule.looks, request.state.drain)
 
 
+def _lately(request: Request) -> Who | None:
+    """Whoever was let in within the last seconds, is not idle for too long, and whose use need not be written down."""
+    settings: Settings = request.app.state.settings
+    who: Who | None = request.app.state.sessions.get(token_of(request.cookies.get(COOKIE, "")))
+    if who is None:
+        return None
+    idle_ms = settings.clock() - who.session.seen_ms
+    return who if idle_ms <= SEEN_EVERY_MS or _by_itself(request) and idle_ms <= settings.idle_s * 1000 else None
+
+
 def _who(request: Request) -> Who | None:
     record: Record = request.app.state.record
     settings: Settings = request.app.state.settings
@@ -93,7 +103,11 @@ def _who(request: Request) -> Who | None:
         session = Session(**{**vars(session), "locked": True})
     elif not session.locked and now - session.seen_ms > SEEN_EVERY_MS and not _by_itself(request):
         mark_session(record, session, seen_ms=now)
-    return who_of(person, session)
+        session = Session(**{**vars(session), "seen_ms": now})
+    who = who_of(person, session)
+    if not session.locked:
+        request.app.state.sessions.put(session.token, who)
+    return who
 
 
 def who_of(person: Thing, session: Session) -> Who:

@@ -6,6 +6,7 @@ import asyncio
 import json
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Any, TypeVar
@@ -38,12 +39,23 @@ class Judges:
     """`await ask(function, asked)`: the function runs in another process with the drain's course and assessment."""
 
     def __init__(self, count: int) -> None:
-        spawn = get_context("spawn")  # a forked process hangs once polars has run
-        self._pool = ProcessPoolExecutor(count, mp_context=spawn)
+        self._count = count
+        self._pool = self._new_pool()
+
+    def _new_pool(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            self._count, mp_context=get_context("spawn")
+        )  # a forked one hangs once polars has run
 
     async def ask(self, function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
         """`function` must be a module's own. The assessment is None where there is neither log nor chart."""
-        return await asyncio.get_running_loop().run_in_executor(self._pool, _answer, function, asked)
+        loop, pool = asyncio.get_running_loop(), self._pool
+        try:
+            return await loop.run_in_executor(pool, _answer, function, asked)
+        except BrokenProcessPool:  # a process was killed; the next ones begin anew, and this is asked once more
+            if self._pool is pool:
+                self._pool = self._new_pool()
+            return await loop.run_in_executor(self._pool, _answer, function, asked)
 
     def close(self) -> None:
         self._pool.shutdown(cancel_futures=True)

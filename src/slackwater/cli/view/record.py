@@ -7,8 +7,6 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
-from slackwater.assessment.document import stamp
-
 if TYPE_CHECKING:
     from slackwater.store.course import Course
     from slackwater.store.history import Line
@@ -56,8 +54,8 @@ def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
             {
                 "drain": one.key, "name": one.name, "ward": one.ward, "bed": one.bed, "side": one.side,
                 "space": one.space, "site": one.site, "indication": one.indication,
-                "connected_at": stamp(one.connected_ms), "removed_at": stamp(one.removed_ms), "removal": one.removal,
-                "logs": one.logs, "log_until": stamp(one.log_until_ms), "chart_rows": one.entries,
+                "connected_at": _stamp(one.connected_ms), "removed_at": _stamp(one.removed_ms), "removal": one.removal,
+                "logs": one.logs, "log_until": _stamp(one.log_until_ms), "chart_rows": one.entries,
                 "protocol": one.protocol,
             }
             for one in found
@@ -103,7 +101,7 @@ def course_dict(
         "removal": _dict(course.removal), "checks": _dicts(course.checks),
         "history": [
             {
-                "act": line.seq, "recorded_at": stamp(line.at_ms), "by": line.by, "what": line.what,
+                "act": line.seq, "recorded_at": _stamp(line.at_ms), "by": line.by, "what": line.what,
                 "why": line.why or None, "new": dict(line.new), "taken_back": dict(line.taken_back),
                 "corrected": [
                     {"noun": noun, "field": _named(name), "old": _told(name, old), "new": _told(name, new)}
@@ -119,11 +117,17 @@ def _dict(thing: Thing | None) -> dict[str, Any] | None:
     if thing is None:
         return None
     fields = {_named(name): _told(name, value) for name, value in thing.fields.items()}
-    return {"key": thing.key, "version": thing.version, "recorded_at": stamp(thing.at_ms), **fields}
+    return {"key": thing.key, "version": thing.version, "recorded_at": _stamp(thing.at_ms), **fields}
 
 
 def _dicts(things: Sequence[Thing]) -> list[dict[str, Any] | None]:
     return [_dict(thing) for thing in things]
+
+
+def _stamp(ms: int | None) -> str | None:
+    from slackwater.assessment.document import stamp  # with all that judges; a list as text does without
+
+    return stamp(ms)
 
 
 def _named(field: str) -> str:
@@ -133,7 +137,7 @@ def _named(field: str) -> str:
 def _told(field: str, value: Any) -> Any:
     """Instants as text; the two lists of drain numbers as lists."""
     if field.endswith("_ms"):
-        return stamp(value)
+        return _stamp(value)
     return json.loads(value) if field.startswith("shares_") and value is not None else value
 
 

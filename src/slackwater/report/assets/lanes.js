@@ -1,8 +1,8 @@
 // The picture: lanes under one another on one continuous time axis, for one drain.
 //
-// slackwaterLanes(element, data) fills the element and returns {show(fromMs, toMs, why), reset(), drawn()}; `data` is what
-// report/pack.py makes. uPlot draws axes and lines; lanes-data.js knows what is shown, lanes-paint.js how it looks. Minutes
-// are drawn at once, single readings as soon as they are unpacked.
+// slackwaterLanes(element, data) fills the element and returns {show(fromMs, toMs, why), update(data), reset(), drawn()};
+// `data` is what report/pack.py makes. uPlot draws axes and lines; lanes-data.js knows what is shown, lanes-paint.js how it
+// looks. Minutes are drawn at once, single readings as soon as they are unpacked.
 "use strict";
 const slackwaterLanes = (() => {
   const { MINUTE, DAY, amount, minutesOf, sayer, told, unpackedReadings, wardClock } = slackwaterLanesData;
@@ -42,20 +42,28 @@ const slackwaterLanes = (() => {
 
   class Picture {
     constructor(element, data) {
-      Object.assign(this, { element, data, readings: null, cursor: null, span: null, plots: [], asked: 0 });
+      Object.assign(this, { element, readings: null, cursor: null, span: null, plots: [], asked: 0 });
+      element.classList.add("lanes");
+      element.style.setProperty("--lanes-row", `${ROW}px`);
+      element.innerHTML = INSIDE;
+      this.part = (name) => element.querySelector(`.lanes-${name}`);
+      this.take(data);
+      this.view = { ...this.whole };
+      this.build();
+      this.tell();
+    }
+
+    take(data) {
+      this.data = data;
       this.clock = wardClock(data.zone);
       this.minutes = minutesOf(data);
       this.say = sayer(data, this.minutes, this.clock);
       this.lanes = lanesOf(data, this.minutes);
       const now = data.runs.find((run) => run.now); // the hours it still lacks are part of the picture
       this.whole = { from: data.from, to: Math.max(data.until, now ? now.from + 1000 * now.needed_s : 0) };
-      this.view = { ...this.whole };
-      element.classList.add("lanes");
-      element.style.setProperty("--lanes-row", `${ROW}px`);
-      element.innerHTML = INSIDE;
-      this.part = (name) => element.querySelector(`.lanes-${name}`);
       const ends = `${this.clock.said(data.from)} to ${this.clock.said(data.until)}`;
       this.part("picture").setAttribute("aria-label", `${this.lanes.map(({ name }) => name).join(", ")}, ${ends}. ${KEYS}`);
+      this.part("stack").replaceChildren();
       for (const lane of this.lanes) {
         const row = this.part("stack").appendChild(document.createElement("div"));
         row.className = `lanes-lane lanes-${lane.id}`;
@@ -63,8 +71,16 @@ const slackwaterLanes = (() => {
         row.innerHTML = `<div class="lanes-name">${name}</div><div></div>`;
         lane.holder = row.lastChild;
       }
+    }
+
+    // Later data of the same drain: what is looked at stays where it is; who sees the whole stay sees all of it.
+    update(data) {
+      const all = this.view.from <= this.whole.from && this.view.to >= this.whole.to;
+      this.take(data);
+      if (all) this.view = { ...this.whole };
       this.build();
       this.tell();
+      return this.fetchReadings();
     }
 
     // --- drawing
@@ -371,6 +387,7 @@ const slackwaterLanes = (() => {
     requestAnimationFrame(() => setTimeout(() => picture.fetchReadings())); // after the first picture is on the screen
     return {
       show: (fromMs, toMs, why) => picture.show(fromMs, toMs, why),
+      update: (data) => picture.update(data),
       reset: () => picture.reset(),
       drawn: () => picture.drawn(),
     };

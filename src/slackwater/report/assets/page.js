@@ -1,16 +1,16 @@
-// The page: the picture is drawn from the data in this file, and every 'show' button leads to its minutes.
+// The picture is drawn from the data in the page, and every 'show' button, whenever it came, leads to its minutes.
 "use strict";
 (() => {
-  const data = JSON.parse(document.getElementById("trace").textContent);
+  const data = document.getElementById("trace");
+  if (!data) return;
   const element = document.getElementById("lanes");
-  const lanes = slackwaterLanes(element, data);
-  element.drawn = lanes.drawn; // what is on the picture, for whoever asks
+  const lanes = slackwaterLanes(element, JSON.parse(data.textContent));
+  Object.assign(element, { drawn: lanes.drawn, update: lanes.update }); // what is on the picture, for whoever asks
   const still = matchMedia("(prefers-reduced-motion: reduce)");
-  for (const button of document.querySelectorAll("button[data-from]")) {
-    button.addEventListener("click", () => {
-      lanes.show(Number(button.dataset.from), Number(button.dataset.to), button.dataset.why);
-      const picture = document.getElementById("picture");
-      picture.scrollIntoView({ behavior: still.matches ? "auto" : "smooth", block: "start" });
-    });
-  }
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button[data-from]");
+    if (!button) return;
+    lanes.show(Number(button.dataset.from), Number(button.dataset.to), button.dataset.why);
+    document.getElementById("picture").scrollIntoView({ behavior: still.matches ? "auto" : "smooth", block: "start" });
+  });
 })();

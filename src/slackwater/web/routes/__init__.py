@@ -7,7 +7,7 @@ from importlib import import_module
 
 from fastapi import APIRouter
 
-FILES = ("round",)
+FILES = ("round", "people", "cards", "rules", "units", "enter", "charting", "orders", "fluids", "removal", "drain")
 """Files of this folder that hold a `router`, beside `access`."""
 
 

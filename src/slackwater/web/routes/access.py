@@ -84,6 +84,7 @@ async def touch(request: Request) -> Response:
 @router.post("/lock")
 async def lock(request: Request) -> Response:
     await run_in_threadpool(mark_session, request.app.state.record, request.state.who.session, locked=True)
+    request.app.state.sessions.forget()
     return RedirectResponse("/", 303)
 
 
@@ -102,12 +103,14 @@ async def unlock(request: Request, password: Text = "", to: Text = "/") -> Respo
         return render(request, "locked.html", status=401, why=WRONG)
     now = request.app.state.settings.clock()
     await run_in_threadpool(mark_session, record, session, seen_ms=now, locked=False)
+    request.app.state.sessions.forget()
     return Response(status_code=204) if by_script else RedirectResponse(_here(to), 303)
 
 
 @router.post("/logout")
 async def log_out(request: Request) -> Response:
     await run_in_threadpool(close_sessions, request.app.state.record, token=request.state.who.session.token)
+    request.app.state.sessions.forget()
     answer = RedirectResponse("/login", 303)
     answer.delete_cookie(COOKIE)
     return answer

@@ -50,6 +50,7 @@ async def enter(request: Request) -> Response:
             await run_in_threadpool(
                 _enter, request.app.state.record, request.state.who, name, login, role, _wards(wards), password
             )
+            request.app.state.sessions.forget()
             return RedirectResponse("/people", 303)
         except SlackwaterError as error:
             form.faults["login"] = str(error)
@@ -60,6 +61,7 @@ async def enter(request: Request) -> Response:
 async def left(request: Request, person: str) -> Response:
     """The person works here no longer: no log-in from now on; what they entered stays theirs."""
     await run_in_threadpool(_leave, request.app.state.record, request.state.who, person)
+    request.app.state.sessions.forget()
     return RedirectResponse("/people", 303)
 
 
@@ -79,6 +81,7 @@ async def change_password(request: Request) -> Response:
             await run_in_threadpool(
                 _set_password, request.app.state.record, request.state.who, form.said.get("password", "")
             )
+            request.app.state.sessions.forget()
             return RedirectResponse("/login", 303)
         except SlackwaterError as error:
             form.faults["password"] = str(error)

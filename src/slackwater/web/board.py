@@ -1,0 +1,237 @@
+"""Keeps the round's lines current: watches the record, and has each drain worked out again in the judges' processes.
+
+A line is a pure function of the record and the minute. Nothing of a verdict is kept past an error: a drain whose
+working out failed says so, until it is worked out again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+
+from fastapi import FastAPI
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from slackwater.assessment.assessment import Assessment
+from slackwater.errors import SlackwaterError
+from slackwater.quantities.spans import format_span
+from slackwater.report.line import RoundLine, Tube, failed_line, tube_of
+from slackwater.report.round import line_of
+from slackwater.store.course import Course
+from slackwater.store.record import Record, utc_ms
+from slackwater.store.rows import acts, head, things
+from slackwater.web.judges import MINUTE_MS, Asked
+from slackwater.web.pages import zone_from
+from slackwater.web.settings import Settings
+
+TICK_S = 1.0  # how often the record's head is looked at
+LATE_MS = 3 * MINUTE_MS  # a line as of an older minute than this is no longer shown
+ANSWER_S = 60.0  # a drain that takes longer to work out has failed
+APART_MS = 2 * MINUTE_MS  # by so much the clocks of server and record may disagree
+
+# What an act may change without any line changing.
+ELSEWHERE = frozenset({"message", "look", "person", "card", "unit", "unit_state"})
+PLACES = frozenset({"patient", "episode", "space", "drain", "removal", "check"})  # which drains are in, and where
+
+
+def say_line(course: Course, found: Assessment | None, asked: Asked) -> RoundLine:
+    """Run by a judge, in its own process."""
+    return line_of(course, found, asked.now_ms, zone_from(asked.zone_name))
+
+
+class Board:
+    """The lines of all drains that are in, and of those out that are still owed a check. `version` counts changes."""
+
+    def __init__(self, app: FastAPI) -> None:
+        self._settings: Settings = app.state.settings
+        self._record: Record = app.state.record
+        self._app = app
+        self._lines: dict[str, RoundLine] = {}
+        self._patients: dict[str, str] = {}  # drain -> patient
+        self._stays: dict[str, str] = {}  # episode -> patient
+        self._touched: dict[str, None] = {}  # in order; worked out before those that are only old
+        self._busy: set[str] = set()
+        self._seq: int | None = None
+        self._tasks: list[asyncio.Task[None]] = []
+        self._started = (time.monotonic(), self._settings.clock())
+        self._beat = time.monotonic()
+        self._recorded_ms = 0  # when the record's last act was
+        self.version = 0
+        self.trouble: str = ""
+
+    def start(self) -> None:
+        """The first look comes after a moment: the first page need not wait for it."""
+        self._tasks = [asyncio.create_task(self._watch())]
+        self._tasks += [asyncio.create_task(self._work()) for _ in range(max(1, self._settings.judges))]
+
+    async def close(self) -> None:
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+
+    def lines(self) -> tuple[RoundLine, ...]:
+        """As they stand; what was worked out too long ago to be shown has failed."""
+        now = self._settings.clock()
+        return tuple(
+            failed_line(line.tube, now // MINUTE_MS * MINUTE_MS) if self._late(line, now) else line
+            for line in self._lines.values()
+        )
+
+    def stalled(self) -> bool:
+        """Nobody has looked at the record for a while: the round may not be believed."""
+        return time.monotonic() - self._beat > 15 * TICK_S
+
+    # --- watching -----------------------------------------------------------------------------------
+
+    async def _watch(self) -> None:
+        late: frozenset[str] = frozenset()
+        while True:
+            await asyncio.sleep(TICK_S)
+            trouble = ""
+            try:
+                await run_in_threadpool(self._look)
+                trouble = self._clocks()
+            except SlackwaterError as error:
+                trouble = f"The record cannot be read: {error}"
+            now = self._settings.clock()
+            now_late = frozenset(key for key, line in self._lines.items() if self._late(line, now))
+            if (trouble, now_late) != (self.trouble, late):
+                self.trouble, late = trouble, now_late
+                self.version += 1
+            self._beat = time.monotonic()
+
+    def _look(self) -> None:
+        """What changed since the last look."""
+        with self._record.reading() as connection:
+            last = head(connection)
+            seq = 0 if last is None else last.seq
+            self._recorded_ms = 0 if last is None else last.at_ms
+            if self._seq is None:
+                self._settle(present(connection))
+            elif seq > self._seq:
+                nouns: set[str] = set()
+                patients: set[str] = set()
+                for act in acts(connection, self._seq, seq):
+                    if act.what not in ("received", "who looked"):
+                        self._read(json.loads(act.changes), nouns, patients)
+                if nouns & PLACES:
+                    self._settle(present(connection))
+                if "protocol" in nouns or "approval" in nouns:
+                    patients |= set(self._patients.values())
+                for drain, patient in self._patients.items():
+                    if patient in patients:
+                        self._touched[drain] = None
+            self._seq = seq
+
+    def _read(self, changes: list[Mapping[str, object]], nouns: set[str], patients: set[str]) -> None:
+        """Whom each change is about: by patient, for drains of one patient bear on each other."""
+        for change in changes:
+            noun, new = str(change["noun"]), change["new"]
+            if noun in ELSEWHERE or not isinstance(new, Mapping):
+                continue
+            nouns.add(noun)
+            key = str(change["key"])
+            if noun == "episode":
+                self._stays[key] = str(new["patient"])
+            about = (
+                new.get("patient"),
+                self._patients.get(str(new.get("drain"))),
+                self._stays.get(str(new.get("episode"))),
+            )
+            patients |= {str(patient) for patient in about if patient is not None}
+
+    def _settle(self, found: Mapping[str, tuple[Tube, str, str]]) -> None:
+        """Take over which drains there are; new ones are worked out first."""
+        for drain in [drain for drain in self._lines if drain not in found]:
+            del self._lines[drain], self._patients[drain]
+            self._touched.pop(drain, None)
+        for drain, (tube, patient, episode) in found.items():
+            self._patients[drain], self._stays[episode] = patient, patient
+            seen = self._lines.get(drain)
+            if seen is None:
+                self._touched[drain] = None
+            self._lines[drain] = RoundLine(tube) if seen is None else replace(seen, tube=tube)
+        self.version += 1
+
+    def _clocks(self) -> str:
+        """Whether server, record and this machine's own count of seconds agree."""
+        now = self._settings.clock()
+        if self._recorded_ms > now + APART_MS:
+            apart = format_span((self._recorded_ms - now) / 1000)
+            return f"The server's clock is {apart} behind the record's last act: ages cannot be told. Have it checked."
+        began, then = self._started
+        jump = now - then - 1000 * (time.monotonic() - began)
+        if self._settings.clock is utc_ms and abs(jump) > APART_MS:
+            apart = format_span(abs(jump) / 1000)
+            return f"The server's clock jumped by {apart}: ages cannot be told. Have it checked, then start it again."
+        return ""
+
+    def _late(self, line: RoundLine, now_ms: int) -> bool:
+        return line.as_of_ms is not None and now_ms - line.as_of_ms > LATE_MS and not line.failed
+
+    # --- working out --------------------------------------------------------------------------------
+
+    async def _work(self) -> None:
+        while True:
+            drain = self._next()
+            if drain is None:
+                await asyncio.sleep(TICK_S / 5)
+                continue
+            self._busy.add(drain)
+            self._touched.pop(drain, None)
+            try:
+                line = await self._line(drain)
+            finally:
+                self._busy.discard(drain)
+            seen = self._lines.get(drain)
+            if seen is not None and replace(line, tube=seen.tube) != seen:
+                self._lines[drain] = replace(line, tube=seen.tube)
+                self.version += 1
+
+    def _next(self) -> str | None:
+        """What was touched first; else the drain whose minute is longest past."""
+        for drain in self._touched:
+            if drain not in self._busy and drain in self._lines:
+                return drain
+        minute = self._minute()
+        waiting = [(line.as_of_ms, key) for key, line in self._lines.items() if key not in self._busy]
+        old = [(as_of, key) for as_of, key in waiting if as_of is not None and as_of != minute]
+        return min(old)[1] if old else None
+
+    async def _line(self, drain: str) -> RoundLine:
+        asked = Asked(self._settings.place, drain, self._minute(), self._settings.zone_name)
+        tube = self._lines[drain].tube
+        try:
+            line: RoundLine = await asyncio.wait_for(self._app.state.judges.ask(say_line, asked), ANSWER_S)
+        except Exception:  # noqa: BLE001  # whatever went wrong, the line must not keep its last verdict
+            return failed_line(tube, asked.now_ms)
+        # A demonstration's logs run ahead on purpose.
+        return line_without_ahead(line) if self._settings.demo else line
+
+    def _minute(self) -> int:
+        return self._settings.clock() // MINUTE_MS * MINUTE_MS
+
+
+def line_without_ahead(line: RoundLine) -> RoundLine:
+    """The same line, its log running ahead not held against it."""
+    statuses = line.statuses if line.items else line.statuses - {"act"}
+    return replace(line, ahead="", statuses=statuses) if line.ahead else line
+
+
+def present(connection: Connection) -> dict[str, tuple[Tube, str, str]]:
+    """Drains that are in, or out and still owed a check: drain -> (whose, patient's key, stay's key)."""
+    held = {noun: {one.key: one for one in things(connection, noun)} for noun in ("patient", "episode", "space")}
+    gone = {one["drain"] for one in things(connection, "removal")}
+    owed = {one["drain"] for one in things(connection, "check") if one["done_ms"] is None}
+    found = {}
+    for drain in things(connection, "drain"):
+        if drain.key in gone - owed:
+            continue
+        stay, space = held["episode"][drain["episode"]], held["space"][drain["space"]]
+        patient = held["patient"][stay["patient"]]
+        found[drain.key] = (tube_of(patient, stay, space, drain), patient.key, stay.key)
+    return found

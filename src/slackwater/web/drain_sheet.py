@@ -1,0 +1,269 @@
+"""All that one drain's page shows: read from the record here, judged in the judges' processes, and joined."""
+
+from __future__ import annotations
+
+import logging
+from collections import OrderedDict
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+
+from fastapi import Request
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from slackwater.assessment import cautions
+from slackwater.assessment.assessment import Assessment
+from slackwater.assessment.cautions import Caution
+from slackwater.errors import RecordError, SlackwaterError
+from slackwater.quantities.spans import format_span
+from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, history_lines
+from slackwater.report.drains import DrainMap, drain_map, tubes_of, whose
+from slackwater.report.pack import packed
+from slackwater.report.page import view
+from slackwater.report.times import offset, shown
+from slackwater.store.course import Course, course_of
+from slackwater.store.history import history_of
+from slackwater.store.read_out import assess_course
+from slackwater.store.record import Record, open_record
+from slackwater.store.rows import things
+from slackwater.web.judges import MINUTE_MS, Asked, Judges, as_json
+from slackwater.web.pages import zone_from
+
+PAGE_OLD_MS = 10 * MINUTE_MS  # a page that has not heard from the server for so long covers its answer (ours)
+KEPT = 64  # answers that the server remembers
+ABOVE = ("cau-C1", "cau-C4", "cau-C6", "cau-C9", "cau-C10", "cau-C11")  # above the verdict, whatever is known
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class LookingBack(Asked):
+    """Judged as the record stood at `known_ms`, whatever was added to it later."""
+
+    known_ms: int = 0
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the judges give back: the words of the answer, the picture's minutes as JSON, and until when they hold."""
+
+    words: dict[str, Any]
+    minutes: str
+    data_until_ms: int | None
+    data_age_ms: int | None  # older data meet nothing, by the rule; None: no rule says
+    watches: bool  # the rule names values to act on
+
+
+@dataclass(frozen=True)
+class Moment:
+    """Which moment is asked about. at: None is now. known: None is all that is recorded by now."""
+
+    now_ms: int
+    at_ms: int | None = None
+    known_ms: int | None = None
+
+    @property
+    def back(self) -> bool:
+        return self.at_ms is not None or self.known_ms is not None
+
+    @property
+    def as_of_ms(self) -> int:
+        """Whole minutes, so that an answer is worked out once a minute."""
+        told = self.at_ms if self.at_ms is not None else self.known_ms if self.known_ms is not None else self.now_ms
+        return told // MINUTE_MS * MINUTE_MS
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything that the page shows of one drain."""
+
+    course: Course
+    whose: str
+    state: str
+    minute: int
+    moment: Moment
+    told: Told | None
+    failed: str
+    facts: DrainFacts
+    map: DrainMap
+    history: tuple[Acted, ...]
+    older: int
+    cautions: tuple[Caution, ...]
+    freshness: tuple[str, str]
+    age_ms: int | None
+    limit_ms: int | None
+    covered: str
+    judged_at_removal: str
+
+
+_kept: OrderedDict[tuple[Any, ...], Told | None] = OrderedDict()
+
+
+async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
+    """The page of a drain at a moment. Raises RecordError where the record did not know it then."""
+    settings = request.app.state.settings
+    course, facts, shown_map, history, older = await run_in_threadpool(
+        _read, request.app.state.record, drain, moment, settings.zone
+    )
+    asked_ms = _judged_at(course, moment)
+    told, failed = await _told(request, course, moment, asked_ms)
+    age = None if told is None or told.data_until_ms is None else max(0, moment.now_ms - told.data_until_ms)
+    live = not moment.back and course.removal is None
+    limit = told.data_age_ms if told is not None and age is not None and live else None
+    covered = ""
+    if age is not None and limit is not None and age > limit:
+        covered = f"Data older than {format_span(limit // 1000)}: what they say of the leak is no longer shown."
+    return Sheet(
+        course, whose(course), state_of(course), moment.as_of_ms, moment, told, failed, facts, shown_map, history,
+        older, _cautions(told, facts), _freshness(told, moment, live, settings.zone), age, limit, covered,
+        f"This drain is out; judged as of its removal, {shown(asked_ms, settings.zone)}."
+        if asked_ms != moment.as_of_ms else "",
+    )  # fmt: skip
+
+
+def state_of(course: Course) -> str:
+    """Changes whenever anything of the course does."""
+    parts = [course.patient, course.episode, course.space, course.drain, *course.other_drains, *course.pairings,
+             *course.orders, *course.entries, *course.logs, *course.holds, *course.tasks, *course.checks,
+             *course.other_removals]  # fmt: skip
+    parts += [one for one in (course.goal, course.removal) if one is not None]
+    return f"{max(one.seq for one in parts)}-{len(parts)}"
+
+
+def state_now(record: Record, drain: str) -> str:
+    with record.reading() as connection:
+        return state_of(course_of(connection, drain))
+
+
+async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str, str]:
+    """State and the whole picture as JSON, single readings with it ('null' where nothing can be drawn)."""
+    course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
+    asked = _asked(request, drain, moment, _judged_at(course, moment))
+    return state_of(course), await request.app.state.judges.ask(tell_picture, asked)
+
+
+# --- in the judges' processes ---------------------------------------------------------------------
+
+
+def tell(course: Course, found: Assessment | None, asked: Asked) -> Told | None:
+    """The words of the answer and the picture's minutes."""
+    found = _as_known(course, found, asked)
+    if found is None:
+        return None
+    zone = zone_from(asked.zone_name)
+    rule = None if found.evaluation is None else found.evaluation.protocol
+    age = None if rule is None or rule.data_age_s is None else round(1000 * rule.data_age_s)
+    watches = found.evaluation is not None and bool(found.evaluation.escalation)
+    return Told(view(found, zone), as_json(packed(found, zone, readings=False)), found.data_until_ms, age, watches)
+
+
+def tell_picture(course: Course, found: Assessment | None, asked: Asked) -> str:
+    found = _as_known(course, found, asked)
+    return "null" if found is None else as_json(packed(found, zone_from(asked.zone_name)))
+
+
+def _as_known(course: Course, found: Assessment | None, asked: Asked) -> Assessment | None:
+    if not isinstance(asked, LookingBack):
+        return found
+    with open_record(asked.place) as record:
+        with record.reading() as connection:
+            then = course_of(connection, course.drain.key, asked.known_ms)
+        if not then.logs and not then.entries and not then.orders:
+            return None
+        return assess_course(record, then, now_ms=asked.now_ms, zone=asked.zone_name)
+
+
+# --- in the server --------------------------------------------------------------------------------
+
+
+def _course(record: Record, drain: str, known_ms: int | None) -> Course:
+    with record.reading() as connection:
+        return _known(connection, drain, known_ms)
+
+
+def _known(connection: Connection, drain: str, known_ms: int | None) -> Course:
+    try:
+        return course_of(connection, drain, known_ms)
+    except RecordError as error:
+        if known_ms is None:
+            raise
+        raise RecordError("this drain was not in the record then", mend="Choose a later moment.") from error
+
+
+def _read(
+    record: Record, drain: str, moment: Moment, zone: tzinfo
+) -> tuple[Course, DrainFacts, DrainMap, tuple[Acted, ...], int]:
+    """All reads of one moment of the record."""
+    known = moment.known_ms
+    with record.reading() as connection:
+        course = _known(connection, drain, known)
+        units = {one["unit"] for one in course.pairings}
+        serials = {one.key: one["serial"] for one in things(connection, "unit", keys=units)}
+        pinned = [] if course.goal is None or course.goal["protocol"] is None else [course.goal["protocol"]]
+        rules = {one["sha256"]: one for one in things(connection, "protocol", keys=pinned, known_ms=known)}
+        tubes = tubes_of(connection, course.patient.key, known)
+        lines = history_of(connection, course, known)
+    facts = drain_facts(course, moment.as_of_ms, zone, serials, rules)
+    return course, facts, drain_map(tubes, drain, moment.as_of_ms, zone), *history_lines(lines, zone)
+
+
+def _judged_at(course: Course, moment: Moment) -> int:
+    """A drain that is out is judged as of its removal: nothing was recorded since."""
+    out = course.removed_ms
+    return moment.as_of_ms if out is None or out > moment.as_of_ms else out // MINUTE_MS * MINUTE_MS
+
+
+def _asked(request: Request, drain: str, moment: Moment, at_ms: int) -> Asked:
+    settings = request.app.state.settings
+    if moment.known_ms is None:
+        return Asked(settings.place, drain, at_ms, settings.zone_name)
+    return LookingBack(settings.place, drain, at_ms, settings.zone_name, known_ms=moment.known_ms)
+
+
+async def _told(request: Request, course: Course, moment: Moment, at_ms: int) -> tuple[Told | None, str]:
+    """What the judges say, kept by drain, minute and state of the record; or why nothing can be said.
+
+    Whatever went wrong there, the page stands without an answer; the last one is never shown in its place.
+    """
+    key = (course.drain.key, at_ms, moment.known_ms, state_of(course))
+    if key in _kept:
+        _kept.move_to_end(key)
+        return _kept[key], ""
+    judges: Judges = request.app.state.judges
+    try:
+        answer = await judges.ask(tell, _asked(request, course.drain.key, moment, at_ms))
+    except SlackwaterError as error:
+        return None, str(error)
+    except Exception:  # noqa: BLE001  # whatever it was, the last answer must not stand
+        _log.exception("a drain could not be judged")
+        return None, "the program failed. Use the paper checklist, and tell the keeper of this server."
+    _kept[key] = answer
+    while len(_kept) > KEPT:
+        _kept.popitem(last=False)
+    return answer, ""
+
+
+def _cautions(told: Told | None, facts: DrainFacts) -> tuple[Caution, ...]:
+    """The six that stand above every verdict, in order; where the answer has none, what takes its place."""
+    found = {one.id: one for one in (cautions.SUPPORT_ONLY, cautions.OTHER_CAUSES, cautions.RIGHT_DRAIN,
+                                     cautions.OUT_OF_SCOPE)}  # fmt: skip
+    found["cau-C6"] = Caution("cau-C6", f"Judged by no rule here. {facts.rule}")
+    found["cau-C11"] = Caution("cau-C11", "No flow was measured here, so nothing is known of the steps of its source.")
+    if told is not None:
+        every = (told.words[name] for name in ("cautions_above", "cautions_beside", "cautions_below"))
+        found |= {one.id: one for some in every for one in some}
+    return tuple(found[id_] for id_ in ABOVE)
+
+
+def _freshness(told: Told | None, moment: Moment, live: bool, zone: tzinfo) -> tuple[str, str]:
+    """Until when the data go, and from when on this page is out of date; the age stands between them, counted on."""
+    if told is None or told.data_until_ms is None:
+        until, old = "No log: this rests on what was charted", moment.now_ms + PAGE_OLD_MS
+    else:
+        until = f"Data until {shown(told.data_until_ms, zone)} ({offset(told.data_until_ms, zone)})"
+        limit = told.data_age_ms
+        old = moment.now_ms + PAGE_OLD_MS if limit is None else told.data_until_ms + limit
+    if moment.back:
+        return until, "Looking back: nothing later is in here."
+    return until, f"After {shown(old, zone)} this page or print is out of date." if live else ""
