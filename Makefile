@@ -20,7 +20,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --genera
 	--custom-compile-command 'make lock'
 
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo test test-slow test-browser test-postgres lint types bench bench-truth site lock clean
+.PHONY: help setup dev demo test test-slow test-browser test-postgres test-durability lint types bench bench-truth site lock clean
 
 help: ## list the recipes
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -44,6 +44,11 @@ test-browser: dev ## the tests that need Chromium
 
 test-postgres: dev ## the tests that need PostgreSQL
 	@$(call pytest_may_be_empty,postgres)
+
+test-durability: dev ## every kill, fault and writer of the record's figures; hours
+	$(PY) tests/durability/full.py $(ARGS) </dev/null
+	$(PY) tests/concurrency/full.py </dev/null
+	$(PY) tests/postgres/full.py </dev/null
 
 lint: dev ## ruff, and the import contract
 	$(BIN)/ruff check --quiet .

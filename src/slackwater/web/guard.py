@@ -82,7 +82,7 @@ def _lately(request: Request) -> Who | None:
     if who is None:
         return None
     idle_ms = settings.clock() - who.session.seen_ms
-    return who if idle_ms <= SEEN_EVERY_MS or _by_itself(request) and idle_ms <= settings.idle_s * 1000 else None
+    return who if idle_ms <= SEEN_EVERY_MS or (_by_itself(request) and idle_ms <= settings.idle_s * 1000) else None
 
 
 def _who(request: Request) -> Who | None:
