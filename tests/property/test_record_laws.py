@@ -370,9 +370,9 @@ def test_any_changed_byte_of_the_ledger_is_found_at_its_act_or_later(seed: int) 
 
 
 def faults_of_acts_and_rows(record: Record) -> list[str]:
-    """Acts drawn at random name files that were never there; that is no fault of theirs."""
+    """Acts drawn at random name files that were never there, and whoever alters a byte takes the guard away first."""
     with open_record(record.place) as again:
-        return [fault for fault in verify(again).faults if not fault.startswith("file ")]
+        return [fault for fault in verify(again).faults if not fault.startswith(("file ", "the guard "))]
 
 
 def _altered(chance: random.Random, whole: str | int) -> str | int:

@@ -135,7 +135,7 @@ def _recorded(
     from slackwater.store.read_out import assess_drain
 
     ward = ward_zone(zone)
-    known_ms = None if known is None else instant(known, ward if zone else None)
+    known_ms = None if known is None else instant(known, ward if zone else None, "--known")
     with open_record(place) as record:
         with record.reading() as connection:
             key = find_drain(connection, drain, known_ms)

@@ -23,23 +23,23 @@ def ward_zone(name: str | None) -> tzinfo:
         ) from None
 
 
-def instant(text: str, zone: tzinfo | None) -> int:
-    """UTC ms of an ISO 8601 time with an offset, or a local one with `zone`. 'now' is this moment."""
+def instant(text: str, zone: tzinfo | None, option: str = "--at") -> int:
+    """UTC ms of an ISO 8601 time with an offset, or a local one with `zone`. 'now' is this moment. `option`: what errors call it."""
     if text == "now":
         return int(datetime.now(UTC).timestamp() * 1000)
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         raise UsageError(
-            f"--at: {text!r} is not a time", mend="Write e.g. 2033-09-14T07:30:00+02:00, or now."
+            f"{option}: {text!r} is not a time", mend="Write e.g. 2033-09-14T07:30:00+02:00, or now."
         ) from None
     if moment.tzinfo is None:
         if zone is None:
-            raise UsageError(f"--at: {text!r} has no offset", mend="Write one, e.g. +02:00, or give --zone.")
+            raise UsageError(f"{option}: {text!r} has no offset", mend="Write one, e.g. +02:00, or give --zone.")
         early, late = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
         if early.utcoffset() != late.utcoffset():
-            raise UsageError(f"--at: {text!r} happened twice, or never, in that zone", mend="Write its offset.")
+            raise UsageError(f"{option}: {text!r} happened twice, or never, in that zone", mend="Write its offset.")
         moment = early
     if not 1970 < moment.year < 2199:
-        raise UsageError(f"--at: the year {moment.year} cannot be", mend="Write e.g. 2033-09-14T07:30:00+02:00.")
+        raise UsageError(f"{option}: the year {moment.year} cannot be", mend="Write e.g. 2033-09-14T07:30:00+02:00.")
     return round(moment.timestamp() * 1000)

@@ -182,7 +182,7 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
     from slackwater.store.rows import things
 
     ward = ward_zone(zone)
-    known_ms = None if known is None else instant(known, ward if zone else None)
+    known_ms = None if known is None else instant(known, ward if zone else None, "--known")
     with open_record(place) as record, record.reading() as connection:
         key = find_drain(connection, drain, known_ms)
         course = course_of(connection, key, known_ms)
@@ -221,7 +221,7 @@ def export(drain: str, out: str, place: str | None, known: str | None, as_json: 
     target = Path(out)
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
         raise UsageError("holds something already", where=out, mend="Give a new folder.")
-    known_ms = None if known is None else instant(known, None)
+    known_ms = None if known is None else instant(known, None, "--known")
     with open_record(place) as record:
         with record.reading() as connection:
             course = course_of(connection, find_drain(connection, drain, known_ms), known_ms)

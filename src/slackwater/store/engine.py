@@ -99,6 +99,10 @@ def _told(where: str) -> Iterator[None]:
             raise RecordError(
                 f"another program has been writing for {WAIT_S} s", where=where, mend="Nothing was kept. Try again."
             ) from error
+        if type(error.orig).__name__ == "InsufficientPrivilege":
+            raise RecordError(
+                f"this role may not do that: {said}", where=where, mend="Use the owner's role to set up and to upgrade."
+            ) from error
         if error.connection_invalidated or any(word in said.lower() for word in _FAULTS) or _server(error):
             raise NotWritten(
                 f"the record cannot be read or written: {said}",

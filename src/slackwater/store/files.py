@@ -86,7 +86,7 @@ def make_folder(folder: Path) -> None:
     if folder.is_dir():
         return
     make_folder(folder.parent)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)  # health data: nobody else's
     sync_folder(folder.parent)
 
 

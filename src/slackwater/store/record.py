@@ -6,7 +6,6 @@ import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -259,7 +258,7 @@ def open_record(
             raise RecordError(
                 "there is no record here", where=where.says, mend="Record a drain first: slackwater record FOLDER."
             )
-        _folder(where.folder)
+        _folder(where)
     engine = engine_of(where)
     try:
         found = migrate.revision(engine)
@@ -280,11 +279,14 @@ def open_record(
     return Record(where, engine, clock)
 
 
-def _folder(folder: Path) -> None:
+def _folder(place: Place) -> None:
+    """The folder and an empty database in it, for this user's eyes alone."""
     try:
-        make_folder(folder)
+        make_folder(place.folder)
+        if not place.database.exists():
+            os.close(os.open(place.database, os.O_CREAT | os.O_RDWR, 0o600))
     except OSError as error:
-        raise NotWritten(f"cannot be made: {error.strerror}", where=str(folder), mend="Check the rights.") from error
+        raise NotWritten(f"cannot be made: {error.strerror}", where=place.says, mend="Check the rights.") from error
 
 
 def _copy_beside(engine: Engine, place: Place, found: str) -> None:

@@ -49,7 +49,6 @@ def verify(record: Record, progress: Progress | None = None) -> Verified:
 
 def _verify(connection: Connection, files: Files, faults: list[str], progress: Progress) -> Verified:
     faults += _engine_says(connection)
-    faults += [f"the guard {name} of the database is gone" for name in missing_guards(connection)]
     last = rows.head(connection)
     total = last.seq if last else 0
     previous, seq, looked_at = FIRST, 0, 0
@@ -75,6 +74,7 @@ def _verify(connection: Connection, files: Files, faults: list[str], progress: P
         if not files.sound(sha256):
             faults.append(f"file {files.path(sha256)} is missing or is not what was recorded")
         progress(total + number, total + len(named))
+    faults += [f"the guard {name} of the database is gone" for name in missing_guards(connection)]
     return Verified(seq, looked_at, len(named), previous if total else "", tuple(faults))
 
 

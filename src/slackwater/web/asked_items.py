@@ -76,7 +76,7 @@ OPEN = Ask(
     "tube_open", "Tube open", (("yes", "shown open"), ("no", "not open")),
     hint="Air or fluid moves in it with breath or cough",
 )  # fmt: skip
-COUGH = Ask("cough", "Air leak on a cough", EFFORT, hint="Ask for a cough, look meanwhile")
+COUGH = Ask("cough", "Air leak on a cough", EFFORT[:2], hint="Ask for a cough, look meanwhile")
 BUBBLING = Ask(
     "bubbling", "Bubbling",
     (

@@ -64,7 +64,8 @@ def said(one: Thing) -> str:
     text = str(one["value"])
     if text == "no_leak":
         return "no leak seen"
-    return f"{text.replace('_', ' ')} {one['unit'] or ''}".strip()
+    unit = {"Cel": "°C", "[degF]": "°F"}.get(one["unit"] or "", one["unit"] or "")
+    return f"{text.replace('_', ' ')} {unit}".strip()
 
 
 def row_of(one: Thing, now_ms: int, zone: tzinfo) -> Row:

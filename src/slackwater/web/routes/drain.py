@@ -37,10 +37,9 @@ allow("POST", f"{PAGE}/task", Rule(BEDSIDE, drain=True))
 FORMS = ("goal", "stay", "task", "done")
 # What can be done at a drain, as a button says it; a page that is not here goes by its own name.
 DOING = {
-    "chart": "Chart a set", "observations": "Chart a set", "order": "Order", "orders": "Orders", "fluid": "Fluid",
-    "canister": "Canister", "xray": "X-ray", "effort": "Cough or walk", "clamp": "Clamp", "hold": "Hold",
-    "remove": "Record a removal", "removal": "Record a removal", "after": "After removal", "setup": "Set-up",
-    "unit": "Suction unit", "correct": "Correct an entry",
+    "set": "Chart a set", "handle": "Tube, clamp, dressing", "xray": "X-ray", "try": "Cough or walk", "fluid": "Fluid",
+    "canister": "Canister", "order": "Order", "clamp": "Clamp", "hold": "Hold", "connect": "Connect a unit",
+    "remove": "Record a removal", "after": "After removal", "correct": "Correct an entry",
 }  # fmt: skip
 
 
