@@ -24,7 +24,10 @@ def ward_zone(name: str | None) -> tzinfo:
 
 
 def instant(text: str, zone: tzinfo | None, option: str = "--at") -> int:
-    """UTC ms of an ISO 8601 time with an offset, or a local one with `zone`. 'now' is this moment. `option`: what errors call it."""
+    """UTC ms of an ISO 8601 time with an offset, or a local one with `zone`. 'now' is this moment.
+
+    option: what errors call it.
+    """
     if text == "now":
         return int(datetime.now(UTC).timestamp() * 1000)
     try:

@@ -44,9 +44,8 @@ def command(ctx: click.Context, place: str | None, folder: str | None, as_json: 
         click.echo(json.dumps(said, indent=2, ensure_ascii=False))
     else:
         counted = ", ".join(f"{said[name]} {name}" for name in ("acts", "rows", "files") if name in said)
-        click.echo(
-            f"{counted}: {'all as recorded' if not faults else f'{len(faults)} fault{'s' if len(faults) > 1 else ''}'}"
-        )
+        count = f"{len(faults)} fault{'s' if len(faults) > 1 else ''}" if faults else "all as recorded"
+        click.echo(f"{counted}: {count}")
         for fault in faults[:50]:
             click.echo(f"  {fault}")
         click.echo(f"head {said['head']}")

@@ -29,7 +29,7 @@ def command(place: str | None, zone: str, host: str, port: int, idle_min: int, j
     """Serve the ward's pages over the record.
 
     The first start prints a code with which the first person is entered; there is no default password. It listens
-    on this machine alone unless told otherwise..
+    on this machine alone unless told otherwise.
 
     \b
     Example:
