@@ -150,10 +150,16 @@ def restore(
         beside = where.folder.with_name(f".{where.folder.name}.restoring")
         shutil.rmtree(beside, ignore_errors=True)  # of a restore that was stopped
         found = _restore(source, manifest, Place(beside), told)
-        if where.folder.exists():
-            where.folder.rmdir()
-        os.replace(beside, where.folder)
-        sync_folder(where.folder.parent)
+        try:
+            sync_folder(beside)
+            if where.folder.exists():
+                where.folder.rmdir()
+            os.replace(beside, where.folder)
+            sync_folder(where.folder.parent)
+        except OSError as error:
+            raise NotWritten(
+                f"cannot be put in its place: {error.strerror}", where=where.says, mend="Restore to another folder."
+            ) from error
         return found
     return _restore(source, manifest, where, told)
 

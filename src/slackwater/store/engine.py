@@ -39,7 +39,8 @@ def _set_sqlite(connection: Any, _: object) -> None:
     connection.isolation_level = None  # the driver must not begin or commit by itself
     cursor = connection.cursor()
     for setting, wanted in (("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1)):
-        cursor.execute(f"PRAGMA {setting} = {'FULL' if wanted == 2 else wanted}")
+        # fetched to its end: SQLite commits a change of journal after its row, and only then says that it failed
+        cursor.execute(f"PRAGMA {setting} = {'FULL' if wanted == 2 else wanted}").fetchall()
         (found,) = cursor.execute(f"PRAGMA {setting}").fetchone()
         if found != wanted:
             raise RecordError(

@@ -7,6 +7,7 @@ import os
 import tempfile
 import zlib
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from slackwater.errors import NotWritten, RecordError
@@ -84,6 +85,8 @@ def _sound(path: Path, sha256: str) -> bool:
 def make_folder(folder: Path) -> None:
     """Make a folder and its parents, each entry on the disk."""
     if folder.is_dir():
+        with suppress(PermissionError):  # of a folder that is not ours to read
+            sync_folder(folder.parent)  # whoever made it may not have come so far
         return
     make_folder(folder.parent)
     folder.mkdir(mode=0o700, exist_ok=True)  # health data: nobody else's

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -113,8 +115,8 @@ class Record:
                 "another one recorded the same thing meanwhile", where=what, mend="Look at it, then enter it again."
             ) from error
         except NotWritten as error:
+            # Not disposed of yet: on a full disk SQLite could not open again, and nobody could read either.
             self.read_only_because = str(error)
-            self._engine.dispose()  # what the failed connection still believes must not be trusted
             raise
 
     def _try_again(self) -> None:
@@ -271,8 +273,8 @@ def open_record(
             if found is not None and where.sqlite:
                 _copy_beside(engine, where, found)
             migrate.upgrade(engine)
-            if where.sqlite:
-                sync_folder(where.folder)
+        if where.sqlite:
+            _sync(where.folder)  # SQLite does not say when it could not make the name of its -wal certain
     except BaseException:
         engine.dispose()
         raise
@@ -293,9 +295,22 @@ def _copy_beside(engine: Engine, place: Place, found: str) -> None:
     """The database as it was, whole, before its tables change."""
     copy = place.folder / f"record.before-{migrate.REVISIONS[-1]}.sqlite"
     temporary = copy.with_suffix(".new")
-    temporary.unlink(missing_ok=True)
-    with engine.connect() as connection:
-        raw: Any = connection.connection.driver_connection
-        raw.execute("VACUUM INTO ?", (str(temporary),))
-    os.replace(temporary, copy)
-    sync_folder(place.folder)
+    try:
+        temporary.unlink(missing_ok=True)
+        with engine.connect() as connection:
+            raw: Any = connection.connection.driver_connection
+            raw.execute("VACUUM INTO ?", (str(temporary),))
+        os.replace(temporary, copy)
+        sync_folder(place.folder)
+    except (OSError, sqlite3.Error) as error:
+        raise NotWritten(
+            f"the copy from before the change of its tables cannot be written: {error}", where=str(copy),
+            mend="Nothing was changed. Make room or mend the disk, then open it again.",
+        ) from error  # fmt: skip
+
+
+def _sync(folder: Path) -> None:
+    try:
+        sync_folder(folder)
+    except OSError as error:
+        raise NotWritten(f"cannot be made certain: {error.strerror}", where=str(folder)) from error
