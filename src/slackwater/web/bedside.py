@@ -30,11 +30,13 @@ async def course_here(request: Request) -> Course:
     return await run_in_threadpool(_course, request.app.state.record, request.state.drain)
 
 
-def asked_here(request: Request) -> Asked:
-    """The path's drain at this minute, for the judges."""
+def asked_here(request: Request, course: Course) -> Asked:
+    """The path's drain at this minute, for the judges; later where a row was charted here since the minute began, so
+    that what was just recorded counts."""
     settings = request.app.state.settings
     minute = settings.clock() // MINUTE_MS * MINUTE_MS
-    return Asked(settings.place, request.state.drain, minute, settings.zone_name)
+    here = [one["written_ms"] for one in course.entries if one["written_ms"] == one.at_ms]
+    return Asked(settings.place, request.state.drain, max([minute, *here]), settings.zone_name)
 
 
 def moment_at(request: Request, form: Form, name: str = "at", needed: str = "Write when.") -> int | None:

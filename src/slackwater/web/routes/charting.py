@@ -107,7 +107,7 @@ async def set_sent(request: Request) -> Response:
 
 async def _set(request: Request, form: Form, course: Course, rows: Rows, at_ms: int | None = None) -> Response:
     settings, judges = request.app.state.settings, request.app.state.judges
-    asked = asked_here(request)
+    asked = asked_here(request, course)
     facts = await judges.ask(set_facts, asked)
     last = last_of_each(course, settings.clock(), settings.zone)
     unit = bool(course.logs) or any(
@@ -156,13 +156,12 @@ async def it_is_so(request: Request) -> Response:
 async def _told(request: Request, form: Form, course: Course, once: str) -> Response:
     settings = request.app.state.settings
     rows = list(of_set(course, once))
-    # To the millisecond, and never before the record's own clock: what was just recorded counts.
-    now = max([settings.clock(), *(one["written_ms"] or 0 for one in rows)])
-    asked = JustCharted(**{**vars(asked_here(request)), "now_ms": now}, once=once)
+    asked = asked_here(request, course)
+    now, just = asked.now_ms, JustCharted(**vars(asked), once=once)
     return form_page(
         request, "chart_told.html", form, course, heading="Recorded", once_of=once,
         rows=[row_of(one, now, settings.zone) for one in rows],
-        told=await request.app.state.judges.ask(after_set, asked), of=form.said.get("entry", ""),
+        told=await request.app.state.judges.ask(after_set, just), of=form.said.get("entry", ""),
     )  # fmt: skip
 
 
@@ -257,7 +256,7 @@ async def tried(request: Request) -> Response:
 
 
 async def _try(request: Request, form: Form, course: Course) -> Response:
-    facts = await request.app.state.judges.ask(set_facts, asked_here(request))
+    facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     order = [one for one in course.orders if one["kind"] == "suction" and one["until_ms"] is None][-1:]
     off = order[0]["may_be_off_min"] if order else None
     return form_page(

@@ -76,7 +76,7 @@ async def _fluid(
     request: Request, form: Form, course: Course, rows: tuple[Typed, ...], at_ms: int | None = None
 ) -> Response:
     settings, judges = request.app.state.settings, request.app.state.judges
-    asked = asked_here(request)
+    asked = asked_here(request, course)
     facts = await judges.ask(set_facts, asked)
     typed = Told(**vars(asked), rows=rows, at_ms=settings.clock() if at_ms is None else at_ms)
     return form_page(

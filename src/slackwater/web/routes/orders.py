@@ -69,7 +69,7 @@ async def ordered(request: Request) -> Response:
     form, course = await form_of(request), await course_here(request)
     if key_of("order", course.drain.key, form.once) in {one.key for one in course.orders}:
         return to_drain(request)  # sent twice
-    facts = await request.app.state.judges.ask(set_facts, asked_here(request))
+    facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     known = await run_in_threadpool(_known, request.app.state.record, course, facts)
     order = _understood(form, known)
     if form.said.get("show") or form.said.get("back"):
@@ -185,7 +185,7 @@ async def _order(
     request: Request, form: Form, course: Course, order: SuctionOrder | None, facts: SetFacts | None = None
 ) -> Response:
     record = request.app.state.record
-    facts = facts or await request.app.state.judges.ask(set_facts, asked_here(request))
+    facts = facts or await request.app.state.judges.ask(set_facts, asked_here(request, course))
     rule = await run_in_threadpool(_rule, record, course)
     return form_page(
         request, "chart_order.html", form, course, heading="Order suction", order=order, facts=facts,
@@ -230,7 +230,7 @@ async def clamp(request: Request) -> Response:
         ):  # fmt: skip
             return to_drain(request)
         return await _clamp(request, form, course)
-    facts = await request.app.state.judges.ask(set_facts, asked_here(request))
+    facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     kind = form.one_of("kind", CLAMP_KINDS, needed="Tap what kind of clamp it is.")
     by_whom = form.text("ordered_by", longest=80)
     if kind in ("trial", "ordered") and not by_whom:
@@ -267,7 +267,7 @@ def _bubbled(course: Course) -> bool:
 
 
 async def _clamp(request: Request, form: Form, course: Course, facts: SetFacts | None = None) -> Response:
-    facts = facts or await request.app.state.judges.ask(set_facts, asked_here(request))
+    facts = facts or await request.app.state.judges.ask(set_facts, asked_here(request, course))
     task = next((one for one in course.tasks if one["what"] == CLAMP_OFF and one["done_ms"] is None), None)
     return form_page(
         request, "chart_clamp.html", form, course, heading="Clamp", facts=facts, on=_clamped(course), task=task,

@@ -65,7 +65,7 @@ async def removed(request: Request) -> Response:
             return to_drain(request, "/after")  # sent twice
         form.faults["at"] = "This drain is recorded as out already. Is it this drain?"
         return await _remove(request, form, course)
-    facts = await request.app.state.judges.ask(removal_facts, asked_here(request))
+    facts = await request.app.state.judges.ask(removal_facts, asked_here(request, course))
     if form.said.get("overall", "") != (facts.overall or ""):
         form.faults["because"] = "The rule's answer changed while you wrote: look at it, and record again."
     out = _out(request, form, course, facts)
@@ -137,7 +137,7 @@ def _read_back(form: Form, course: Course) -> ReadBack:
 
 
 async def _remove(request: Request, form: Form, course: Course, facts: RemovalFacts | None = None) -> Response:
-    facts = facts or await request.app.state.judges.ask(removal_facts, asked_here(request))
+    facts = facts or await request.app.state.judges.ask(removal_facts, asked_here(request, course))
     settings = request.app.state.settings
     tubes = await run_in_threadpool(_map, request, course)
     holds = [one for one in course.holds if one["to_ms"] is None]

@@ -78,6 +78,7 @@ def test_a_patient_of_another_ward_is_not_told_of_and_gets_no_drain(bedside: Bed
     with bedside.app.state.record.act(by="tests", what="wards") as act:
         nurse = act.thing("person", key_of("person", "nurse"))
         act.change("person", nurse.key, {"wards": '["West"]'}, version=nurse.version)
+    bedside.as_("nurse")  # the server knows who was let in for a few seconds
     page = bedside.post("/drain/new", show="1", patient="W-9").text
     assert "This patient is known" not in page and "apical</li>" not in page
     assert "ward" in faults(bedside.post("/drain/new", **{**NEW, "number": "2"}))

@@ -36,7 +36,7 @@ def test_the_level_stands_in_every_unit_before_anything_is_recorded(bedside: Bed
     answer = bedside.post(f"/drain/{LOGGED}/order", show="1", level="2", unit="kPa")
     assert answer.status_code == 200
     for text in ("-2 kPa", "-20.39 cmH2O", "-15 mmHg", "-20 hPa (mbar)"):
-        assert f"<li>{text}</li>" in answer.text
+        assert f">{text}</li>" in answer.text
     assert not bedside.things("order", LOGGED)
 
 

@@ -212,10 +212,10 @@ def test_a_drain_of_another_ward_is_not_there(ward: Ward) -> None:
     app, client = ward
     record = app.state.record
     drain = fill(record, text="CANARY")
-    csrf = signed_in(client)
     person = record.thing("person", key_of("person", "nurse"))
     with record.act(by="tests", what="wards") as act:
         act.change("person", person.key, {"wards": '["elsewhere"]'}, version=person.version)
+    csrf = signed_in(client)
     for path in ("", "/live", "/picture"):
         answer = client.get(f"/drain/{drain}{path}")
         assert answer.status_code == 404 and "CANARY" not in answer.text and "W-1" not in answer.text
