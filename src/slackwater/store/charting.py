@@ -159,7 +159,8 @@ def change_canister(
         raise RecordError("the clamp comes off before it goes on", where="clamp", mend="Mend the two times.")
     if clamp_on_ms is not None and clamp_off_ms is None:
         raise RecordError("when the clamp came off is not told", where="clamp", mend="Tell it, or chart the clamp.")
-    rows = [Typed("canister_level", level, level_unit), Typed("canister", "changed")]
+    # A level that was not read leaves no row: a blank one would make the fluid be counted by levels.
+    rows = [*([Typed("canister_level", level, level_unit)] if plain(level) else []), Typed("canister", "changed")]
     for word, time in (("on", clamp_on_ms), ("off", clamp_off_ms)):
         if time is not None:
             rows.append(Typed("clamp", word, note="handling", time_ms=time))

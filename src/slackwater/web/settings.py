@@ -11,16 +11,6 @@ from slackwater.store.record import utc_ms
 
 
 @dataclass(frozen=True)
-class Oidc:
-    """The hospital's own log-in (OpenID Connect): authorisation code flow with PKCE."""
-
-    issuer: str
-    client_id: str
-    client_secret: str
-    login_claim: str = "preferred_username"  # the claim that holds the login of a person entered here
-
-
-@dataclass(frozen=True)
 class Settings:
     """place: the record. zone: the ward's clock. idle_s: a screen that nobody touched so long asks who is there.
 
@@ -36,5 +26,4 @@ class Settings:
     secure: bool = True
     judges: int = 1
     demo: bool = False
-    oidc: Oidc | None = None
     clock: Callable[[], int] = field(default=utc_ms)

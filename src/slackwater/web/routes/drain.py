@@ -37,7 +37,7 @@ allow("POST", f"{PAGE}/task", Rule(BEDSIDE, drain=True))
 FORMS = ("goal", "stay", "task", "done")
 # What can be done at a drain, as a button says it; a page that is not here goes by its own name.
 DOING = {
-    "set": "Chart a set", "handle": "Tube, clamp, dressing", "xray": "X-ray", "try": "Cough or walk", "fluid": "Fluid",
+    "set": "Chart a set", "handle": "Tube and unit", "xray": "X-ray", "try": "Cough or walk", "fluid": "Fluid",
     "canister": "Canister", "order": "Order", "clamp": "Clamp", "hold": "Hold", "connect": "Connect a unit",
     "remove": "Record a removal", "after": "After removal", "correct": "Correct an entry",
 }  # fmt: skip
