@@ -69,9 +69,11 @@ class Board:
         self._tasks += [asyncio.create_task(self._work()) for _ in range(max(1, self._settings.judges))]
 
     async def close(self) -> None:
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        left = set(self._tasks)
+        while left:  # a task that had just got its answer may pass over the first call to end
+            for task in left:
+                task.cancel()
+            _, left = await asyncio.wait(left, timeout=0.2)
 
     def lines(self) -> tuple[RoundLine, ...]:
         """As they stand; what was worked out too long ago to be shown has failed."""
@@ -206,7 +208,8 @@ class Board:
         asked = Asked(self._settings.place, drain, self._minute(), self._settings.zone_name)
         tube = self._lines[drain].tube
         try:
-            line: RoundLine = await asyncio.wait_for(self._app.state.judges.ask(say_line, asked), ANSWER_S)
+            async with asyncio.timeout(ANSWER_S):  # unlike wait_for, it never swallows the call to end
+                line: RoundLine = await self._app.state.judges.ask(say_line, asked)
         except Exception:  # noqa: BLE001  # whatever went wrong, the line must not keep its last verdict
             return failed_line(tube, asked.now_ms)
         # A demonstration's logs run ahead on purpose.

@@ -8,7 +8,6 @@ from datetime import tzinfo
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from fastapi.routing import APIRoute
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.instants import read_instant
@@ -21,7 +20,7 @@ from slackwater.web.drain_sheet import Moment, Sheet, picture_of, sheet_of, stat
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import local_input, render
-from slackwater.web.policy import BEDSIDE, DOCTORS, EVERYONE, POLICY, Rule, allow
+from slackwater.web.policy import BEDSIDE, DOCTORS, EVERYONE, POLICY, Rule, allow, may
 
 router = APIRouter(include_in_schema=False)
 
@@ -34,6 +33,7 @@ allow("POST", f"{PAGE}/goal", Rule(SETTERS, drain=True))
 allow("POST", f"{PAGE}/stay", Rule(BEDSIDE, drain=True))
 allow("POST", f"{PAGE}/task", Rule(BEDSIDE, drain=True))
 
+OWN = ("live", "picture")  # parts of this page, not pages
 FORMS = ("goal", "stay", "task", "done")
 # What can be done at a drain, as a button says it; a page that is not here goes by its own name.
 DOING = {
@@ -123,14 +123,9 @@ def _local(ms: int | None, zone: tzinfo) -> str:
 
 def _doing(request: Request) -> Iterator[Doing]:
     """Pages of this drain that are there and that this person may open."""
-    own = {f"{PAGE}/live", f"{PAGE}/picture"}
-    for route in request.app.routes:
-        if not isinstance(route, APIRoute) or "GET" not in (route.methods or ()) or route.path in own:
-            continue
-        head, _, name = route.path.rpartition("/")
-        rule = POLICY.get(("GET", route.path))
-        open_to = frozenset[str]() if rule is None or rule.roles is None else rule.roles
-        if head == PAGE and "{" not in name and request.state.who.role in open_to:
+    for method, path in POLICY:
+        head, _, name = path.rpartition("/")
+        if (method, head) == ("GET", PAGE) and name not in OWN and may(request.state.who.role, path):
             yield Doing(f"/drain/{request.state.drain}/{name}", DOING.get(name, name.replace("-", " ").capitalize()))
 
 
