@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 PY     := $(BIN)/python
 STAMPS := $(VENV)/.stamps
 KERNELS := $(shell find src/slackwater -name kernels.py 2>/dev/null)
-CORE_TESTS := not slow and not browser and not postgres
+CORE_TESTS := not slow and not browser and not postgres and not durability
 ARGS   ?=
 
 # The first Python on the path that is new enough; another one: make setup PYTHON=/path/to/python3
@@ -20,7 +20,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --genera
 	--custom-compile-command 'make lock'
 
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo test test-slow test-browser test-postgres test-durability lint types bench bench-truth site lock clean
+.PHONY: help setup dev demo test test-slow test-browser test-postgres test-durability bench-durability lint types bench bench-truth site lock clean
 
 help: ## list the recipes
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -43,9 +43,12 @@ test-browser: dev ## the tests that need Chromium
 	@$(call pytest_may_be_empty,browser)
 
 test-postgres: dev ## the tests that need PostgreSQL
-	@$(call pytest_may_be_empty,postgres)
+	@$(call pytest_may_be_empty,postgres and not durability)
 
-test-durability: dev ## every kill, fault and writer of the record's figures; hours
+test-durability: dev ## a sample of the record's kills, faults and writers; half an hour
+	@$(call pytest_may_be_empty,durability)
+
+bench-durability: dev ## every kill, fault and writer of the record's figures; hours
 	$(PY) tests/durability/full.py $(ARGS) </dev/null
 	$(PY) tests/concurrency/full.py </dev/null
 	$(PY) tests/postgres/full.py </dev/null

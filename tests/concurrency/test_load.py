@@ -16,7 +16,7 @@ from concurrency.record_subject import the_record
 from slackwater.store import open_record
 from slackwater.store.verify import verify
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.durability
 
 WRITERS, EACH = 8, 60
 

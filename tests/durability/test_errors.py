@@ -12,7 +12,7 @@ from durability import toy
 from durability.scenarios import SCENARIOS, SWALLOWED
 from durability.sweep import run
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.durability
 
 EVERY = 80  # one point in so many; all of them: python tests/durability/full.py
 

@@ -10,7 +10,7 @@ from durability import toy
 from durability.scenarios import EARLY, FILE_COPY, SCENARIOS
 from durability.sweep import run
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.durability
 
 EVERY = 16  # one point in so many; all of them: python tests/durability/full.py
 

@@ -13,7 +13,7 @@ from durability.scenarios import NOT_SYNCED, SCENARIOS
 from durability.shim import Event
 from durability.sweep import run
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.durability
 
 EVERY = 16  # one point in so many; all of them: python tests/durability/full.py
 

@@ -197,6 +197,7 @@ def test_a_drain_that_is_out_is_judged_as_of_its_removal(ward: Ward) -> None:
 def test_nothing_is_linked_that_is_not_there(ward: Ward) -> None:
     _, client = ward
     page = opened(ward)
+    assert len(section(page, "doing").all("a")) > 5
     for link in page.all("a"):
         href = link.attrs["href"]
         if href.startswith("#"):
