@@ -107,7 +107,8 @@ def _shown(request: Request, sheet: Sheet, template: str, status: int = 200, **f
     answer = render(
         request, template, status=status, sheet=sheet, p=None if sheet.told is None else sheet.told.words,
         forms=said, faults=[one for one in said.values() if one.faults], once=fresh_key(),
-        doing=list(_doing(request)), may_enter=not moment.back and request.state.who.role in BEDSIDE,
+        doing=[] if moment.back else list(_doing(request)),
+        may_enter=not moment.back and request.state.who.role in BEDSIDE,
         may_set_goal=not moment.back and request.state.who.role in SETTERS, at_text=_local(moment.at_ms, zone),
         known_text=_local(moment.known_ms, zone), now_text=local_input(moment.now_ms, zone),
         query=request.url.query if moment.back else "", part=template == "drain_live.html",
