@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import tzinfo
+from functools import cache
 from importlib.metadata import version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -26,6 +27,8 @@ from slackwater.report.words import LEAK_SHAPES, SHAPES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from jinja2 import Environment
+
     from slackwater.risk import Score
 
 ABOVE = ("cau-C9", "cau-C4", "cau-C1")  # right above the answer, so short that a phone shows both
@@ -44,22 +47,31 @@ WAITS_FOR_NOTHING = {
 
 def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> str:
     """The whole file as text; `zone`: in which its times are shown."""
+    data = json.dumps(packed(found, zone), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    html = (
+        _environment()
+        .get_template("page.html")
+        .render(
+            p=view(found, zone, scores),
+            css="\n".join(_text("assets", name) for name in ("page.css", "told.css", *STYLES)),
+            script="\n".join(_text("assets", name) for name in (*SCRIPTS, "page.js")),
+            data=data.replace("<", "\\u003c"),  # so that no text of the record can close the script
+        )
+    )
+    return html.translate(TURNING)
+
+
+@cache
+def _environment() -> Environment:
+    """Everything of a record is escaped; a name that is missing is a fault. Made once: its templates take a while."""
     try:
         import jinja2
     except ImportError as error:
         raise MissingPart("the page needs jinja2", mend="Install it: pip install 'slackwater[page]'.") from error
-    environment = jinja2.Environment(
+    return jinja2.Environment(
         loader=jinja2.FunctionLoader(lambda name: _text("templates", name)), autoescape=True,
-        undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
-    data = json.dumps(packed(found, zone), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    html = environment.get_template("page.html").render(
-        p=view(found, zone, scores),
-        css="\n".join(_text("assets", name) for name in ("page.css", "told.css", *STYLES)),
-        script="\n".join(_text("assets", name) for name in (*SCRIPTS, "page.js")),
-        data=data.replace("<", "\\u003c"),  # so that no text of the record can close the script
-    )
-    return html.translate(TURNING)
 
 
 def _text(*parts: str) -> str:
