@@ -59,7 +59,7 @@ def python(*arguments: str) -> subprocess.CompletedProcess[str]:
         [sys.executable, *arguments],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=400,
         stdin=subprocess.DEVNULL,
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
         check=False,

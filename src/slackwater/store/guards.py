@@ -14,6 +14,6 @@ def missing_guards(connection: Connection) -> tuple[str, ...]:
         query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
     else:
         wanted = {f"{table}_append_only" for table in APPEND_ONLY}
-        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
     held = set(connection.execute(text(query)).scalars())
     return tuple(sorted((wanted | {"pairing_apart"}) - held))

@@ -18,6 +18,8 @@ OF_FOLDERS = {
     "test_an_order_for_suction_counts_as_if_it_were_charted",
     "test_a_backup_of_a_damaged_record_is_refused",
     "test_a_restore_never_goes_over_a_record",
+    "test_a_damaged_definition_of_a_table_is_refused_in_words",
+    "test_missing_guards_are_found",
 }
 
 
