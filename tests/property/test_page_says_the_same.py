@@ -131,16 +131,16 @@ def _parts(shown: dict[str, Node], told: list[dict[str, Any]], zone: tzinfo) -> 
 
 def _run(node: Node, part: dict[str, Any]) -> None:
     run = part.get("run")
-    bars = node.all("span", cls="bar")
+    bars = node.all("svg", cls="bar")
     if run is None or not run["needed_s"]:
         assert not bars
         return
     (bar,) = bars
-    assert bar.one("span").attrs["style"] == f"width:{min(100, int(100 * run['lasted_s'] / run['needed_s']))}%"
+    assert bar.one("rect").attrs["width"] == f"{min(100, int(100 * run['lasted_s'] / run['needed_s']))}"
     words = node.one("p", cls="run").text
     assert f"run {format_span(run['lasted_s'])} of {format_span(run['needed_s'])}" in words
     assert not run["missing_minutes"] or f"{run['missing_minutes']} min unknown" in words
-    full = bar.one("span").attrs["style"] == "width:100%"
+    full = bar.one("rect").attrs["width"] == "100"
     assert full == (run["lasted_s"] >= run["needed_s"])  # a bar is never full before the hours are
 
 
