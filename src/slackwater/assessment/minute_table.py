@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from slackwater.assessment.assessment import Assessment
 from slackwater.errors import UsageError
 from slackwater.leak.words import REASONS, STATES, WAYS_OPEN
+
+if TYPE_CHECKING:
+    import polars
 
 _ROUND = {
     "flow_ml_per_min": 3, "flow_max_ml_per_min": 3, "pressure_cmh2o": 3, "swing_cmh2o": 3, "covered": 4, "p_leaking": 4,
@@ -51,6 +54,19 @@ def minute_csv(found: Assessment) -> str:
     texts = [_texts(name, column) for name, column in columns.items()]
     lines = [",".join(columns), *(",".join(row) for row in zip(*texts, strict=True))]
     return "\n".join(lines) + "\n"
+
+
+def minute_frame(found: Assessment) -> polars.DataFrame:
+    """The table as typed columns, `minute` as UTC datetimes; a null is 'nothing recorded' or 'not assessable'."""
+    import polars
+
+    columns = {
+        name: polars.Series(column, dtype=polars.Float64).fill_nan(None) if isinstance(column, np.ndarray) else column
+        for name, column in minute_columns(found).items()
+    }
+    return polars.DataFrame(columns).with_columns(
+        polars.col("minute").str.to_datetime("%Y-%m-%dT%H:%M:%SZ", time_zone="UTC")
+    )
 
 
 def _texts(name: str, column: NDArray[Any] | list[str]) -> list[str]:

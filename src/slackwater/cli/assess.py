@@ -176,24 +176,13 @@ def _colour() -> bool:
 
 
 def _write_minutes(found: Any, path: str) -> None:
-    from slackwater.assessment.minute_table import minute_columns, minute_csv
+    from slackwater.assessment.minute_table import minute_csv, minute_frame
 
     if path.endswith(".csv"):
         write_whole(path, minute_csv(found).encode())
         return
     import io
 
-    import numpy as np
-    import polars
-
-    columns = {
-        name: [None if value != value else value for value in column.tolist()]
-        if isinstance(column, np.ndarray)
-        else column
-        for name, column in minute_columns(found).items()
-    }
     buffer = io.BytesIO()
-    polars.DataFrame(columns).with_columns(
-        polars.col("minute").str.to_datetime("%Y-%m-%dT%H:%M:%SZ", time_zone="UTC")
-    ).write_parquet(buffer)
+    minute_frame(found).write_parquet(buffer)
     write_whole(path, buffer.getvalue())

@@ -7,7 +7,6 @@ from datetime import tzinfo
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.types import Episode
 from slackwater.protocol.evaluation import Judged, Run
-from slackwater.protocol.rule import Clause
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.times import shown
@@ -67,11 +66,9 @@ def rule_sentence(found: Assessment, zone: tzinfo) -> str:
 
 
 def rule_words(part: Judged) -> str:
-    return "" if part.clause is None else clause_words(part.clause)
-
-
-def clause_words(clause: Clause) -> str:
-    """What a clause asks."""
+    clause = part.clause
+    if clause is None:
+        return ""
     text = f"{clause.measure_name.replace('_', ' ')} {clause.comparison.replace('_', ' ')} {clause.limit_text}".rstrip()
     if clause.bin_min:
         text += f" ({clause.bin_min}-min mean)"

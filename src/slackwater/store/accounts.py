@@ -9,7 +9,7 @@ import hashlib
 import secrets
 from dataclasses import dataclass
 
-from sqlalchemy import BigInteger, Column, Connection, Index, Integer, Table, Text, delete, insert, select, update
+from sqlalchemy import BigInteger, Column, Index, Integer, Table, Text, delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from slackwater.errors import RecordError
@@ -100,12 +100,16 @@ def count_failure(record: Record, person: str, now_ms: int, wait_ms: int) -> Non
         )
 
 
-def open_session(record: Record, person: str, now_ms: int) -> tuple[str, Session]:
-    """A new session: what the browser keeps, and the session. Failures are forgotten."""
+def open_session(record: Record, person: str, now_ms: int, over_ms: int) -> tuple[str, Session]:
+    """A new session: what the browser keeps, and the session. Failures are forgotten.
+
+    over_ms: sessions that began before that are over, and go (UTC ms).
+    """
     told = secrets.token_urlsafe(32)
     session = Session(token_of(told), person, secrets.token_urlsafe(24), now_ms, now_ms, False)
     with record.writing() as connection:
         connection.execute(update(ACCOUNT).where(ACCOUNT.c.person == person).values(failed=0, wait_until_ms=0))
+        connection.execute(delete(SESSION).where(SESSION.c.began_ms < over_ms))
         connection.execute(insert(SESSION), [{**vars(session), "locked": 0}])
     return told, session
 
@@ -134,10 +138,6 @@ def close_sessions(record: Record, *, token: str | None = None, person: str | No
         connection.execute(
             delete(SESSION).where(SESSION.c.token == token if token is not None else SESSION.c.person == person)
         )
-
-
-def forget_old_sessions(connection: Connection, before_ms: int) -> None:
-    connection.execute(delete(SESSION).where(SESSION.c.seen_ms < before_ms))
 
 
 def token_of(told: str) -> str:

@@ -41,6 +41,14 @@ class Course:
         return f"{self.patient['label']}/{self.drain['number']}"
 
     @property
+    def state(self) -> str:
+        """Changes whenever anything of the course does."""
+        parts = [self.patient, self.episode, self.space, self.drain, *self.other_drains, *self.pairings, *self.orders,
+                 *self.entries, *self.logs, *self.holds, *self.tasks, *self.checks, *self.other_removals]  # fmt: skip
+        parts += [one for one in (self.goal, self.removal) if one is not None]
+        return f"{max(one.seq for one in parts)}-{len(parts)}"
+
+    @property
     def removed_ms(self) -> int | None:
         return None if self.removal is None else int(self.removal["time_ms"])
 

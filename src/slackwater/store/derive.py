@@ -13,7 +13,7 @@ import polars
 
 from slackwater import __version__
 from slackwater.assessment.assessment import Assessment
-from slackwater.assessment.minute_table import minute_columns
+from slackwater.assessment.minute_table import minute_frame
 from slackwater.reading.log import NONE
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course, course_of
@@ -58,14 +58,7 @@ def table_of(record: Record, drain: str, kind: str) -> polars.DataFrame | None:
 
 def minutes_parquet(found: Assessment) -> bytes:
     """The minute table of docs/minute-table.md; a null is 'nothing recorded' or 'not assessable'."""
-    columns: dict[str, Any] = {
-        name: polars.Series(column, dtype=polars.Float64).fill_nan(None) if isinstance(column, np.ndarray) else column
-        for name, column in minute_columns(found).items()
-    }
-    frame = polars.DataFrame(columns).with_columns(
-        polars.col("minute").str.to_datetime("%Y-%m-%dT%H:%M:%SZ", time_zone="UTC")
-    )
-    return parquet(frame)
+    return parquet(minute_frame(found))
 
 
 def pyramid_parquet(found: Assessment) -> bytes:

@@ -8,6 +8,7 @@ from slackwater.errors import RecordError
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
 from slackwater.store.acts import key_of
+from slackwater.store.facts import tell
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
@@ -86,12 +87,8 @@ def pin(record: Record, sha256: str, drain: str, *, by: str, why: str) -> None:
             where=kept.rule.name, mend="Let another person approve it first.",
         )  # fmt: skip
     with record.act(by=by, what="rule pinned", why=why) as act:
-        key = key_of("goal", drain)
-        seen = act.thing("goal", key)
-        if seen is None:
-            act.add("goal", key, {"drain": drain, "protocol": sha256})
-        else:
-            act.change("goal", key, {"protocol": sha256}, version=seen.version)
+        fields = {"drain": drain, "protocol": sha256}
+        tell(act, "goal", key_of("goal", drain), fields, of=kept.rule.name, correct=True)
 
 
 def kept_rule(record: Record, sha256: str) -> KeptRule:

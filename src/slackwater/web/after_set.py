@@ -8,6 +8,7 @@ from datetime import tzinfo
 from slackwater.assessment.assessment import Assessment, DueItem
 from slackwater.assessment.contradictions import contradictions
 from slackwater.assessment.shift import same_again, shift_of
+from slackwater.episode.instants import read_zone
 from slackwater.episode.space import entries_for
 from slackwater.episode.typed import Typed, entry_of
 from slackwater.report.round_facts import when
@@ -15,7 +16,6 @@ from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.web.charted import of_set
 from slackwater.web.judges import Asked
-from slackwater.web.pages import zone_from
 from slackwater.web.set_facts import Score, score
 
 SHIFT_MS = 8 * 3_600_000  # how far back 'this shift' goes: a ward's shifts are not known here (ours)
@@ -54,7 +54,7 @@ def after_set(course: Course, found: Assessment | None, asked: Asked) -> AfterSe
     """All of it; nothing of a drain that nothing is known of."""
     if found is None or not isinstance(asked, JustCharted):
         return AfterSet()
-    zone = zone_from(asked.zone_name)
+    zone = read_zone(asked.zone_name)
     again = same_again(entries_for(found.chart, "drain", found.episode))
     shift = shift_of(found, asked.now_ms - SHIFT_MS, asked.now_ms + 1)
     due = sorted((one for one in found.schedule if one.due_ms is not None), key=lambda one: one.due_ms or 0)

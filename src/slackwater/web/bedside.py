@@ -22,6 +22,7 @@ CHANGED = (
     "Somebody changed this while you wrote. What it is now stands on this page; what you wrote is still here. "
     "Look at both, then save again."
 )
+DRAIN = "/drain/{drain}"  # where everything of one drain is
 Rows = dict[str, Typed]  # by the field of the form that says it
 
 

@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.assessment.assessment import Assessment
+from slackwater.episode.instants import read_zone
 from slackwater.errors import SlackwaterError
 from slackwater.quantities.spans import format_span
 from slackwater.report.line import RoundLine, Tube, failed_line, tube_of
@@ -25,7 +26,6 @@ from slackwater.store.course import Course
 from slackwater.store.record import Record, utc_ms
 from slackwater.store.rows import acts, head, things
 from slackwater.web.judges import MINUTE_MS, Asked
-from slackwater.web.pages import zone_from
 from slackwater.web.settings import Settings
 
 TICK_S = 1.0  # how often the record's head is looked at
@@ -40,7 +40,7 @@ PLACES = frozenset({"patient", "episode", "space", "drain", "removal", "check"})
 
 def say_line(course: Course, found: Assessment | None, asked: Asked) -> RoundLine:
     """Run by a judge, in its own process."""
-    return line_of(course, found, asked.now_ms, zone_from(asked.zone_name))
+    return line_of(course, found, asked.now_ms, read_zone(asked.zone_name))
 
 
 class Board:

@@ -15,6 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.assessment import cautions
 from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.cautions import Caution
+from slackwater.episode.instants import read_zone
 from slackwater.errors import RecordError, SlackwaterError
 from slackwater.quantities.spans import format_span
 from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, history_lines
@@ -24,24 +25,15 @@ from slackwater.report.page import view
 from slackwater.report.times import offset, shown
 from slackwater.store.course import Course, course_of
 from slackwater.store.history import history_of
-from slackwater.store.read_out import assess_course
-from slackwater.store.record import Record, open_record
+from slackwater.store.record import Record
 from slackwater.store.rows import things
 from slackwater.web.judges import MINUTE_MS, Asked, Judges, as_json
-from slackwater.web.pages import zone_from
 
 PAGE_OLD_MS = 10 * MINUTE_MS  # a page that has not heard from the server for so long covers its answer (ours)
 KEPT = 64  # answers that the server remembers
 ABOVE = ("cau-C1", "cau-C4", "cau-C6", "cau-C9", "cau-C10", "cau-C11")  # above the verdict, whatever is known
 
 _log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True)
-class LookingBack(Asked):
-    """Judged as the record stood at `known_ms`, whatever was added to it later."""
-
-    known_ms: int = 0
 
 
 @dataclass(frozen=True)
@@ -115,32 +107,23 @@ async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
     if age is not None and limit is not None and age > limit:
         covered = f"Data older than {format_span(limit // 1000)}: what they say of the leak is no longer shown."
     return Sheet(
-        course, whose(course), state_of(course), moment.as_of_ms, moment, told, failed, facts, shown_map, history,
+        course, whose(course), course.state, moment.as_of_ms, moment, told, failed, facts, shown_map, history,
         older, _cautions(told, facts), _freshness(told, moment, live, settings.zone), age, limit, covered,
         f"This drain is out; judged as of its removal, {shown(asked_ms, settings.zone)}."
         if asked_ms != moment.as_of_ms else "",
     )  # fmt: skip
 
 
-def state_of(course: Course) -> str:
-    """Changes whenever anything of the course does."""
-    parts = [course.patient, course.episode, course.space, course.drain, *course.other_drains, *course.pairings,
-             *course.orders, *course.entries, *course.logs, *course.holds, *course.tasks, *course.checks,
-             *course.other_removals]  # fmt: skip
-    parts += [one for one in (course.goal, course.removal) if one is not None]
-    return f"{max(one.seq for one in parts)}-{len(parts)}"
-
-
 def state_now(record: Record, drain: str) -> str:
     with record.reading() as connection:
-        return state_of(course_of(connection, drain))
+        return course_of(connection, drain).state
 
 
 async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str, str]:
     """State and the whole picture as JSON, single readings with it ('null' where nothing can be drawn)."""
     course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
     asked = _asked(request, drain, moment, _judged_at(course, moment))
-    return state_of(course), await request.app.state.judges.ask(tell_picture, asked)
+    return course.state, await request.app.state.judges.ask(tell_picture, asked)
 
 
 # --- in the judges' processes ---------------------------------------------------------------------
@@ -148,10 +131,9 @@ async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str,
 
 def tell(course: Course, found: Assessment | None, asked: Asked) -> Told | None:
     """The words of the answer and the picture's minutes."""
-    found = _as_known(course, found, asked)
     if found is None:
         return None
-    zone = zone_from(asked.zone_name)
+    zone = read_zone(asked.zone_name)
     rule = None if found.evaluation is None else found.evaluation.protocol
     age = None if rule is None or rule.data_age_s is None else round(1000 * rule.data_age_s)
     watches = found.evaluation is not None and bool(found.evaluation.escalation)
@@ -159,19 +141,7 @@ def tell(course: Course, found: Assessment | None, asked: Asked) -> Told | None:
 
 
 def tell_picture(course: Course, found: Assessment | None, asked: Asked) -> str:
-    found = _as_known(course, found, asked)
-    return "null" if found is None else as_json(packed(found, zone_from(asked.zone_name)))
-
-
-def _as_known(course: Course, found: Assessment | None, asked: Asked) -> Assessment | None:
-    if not isinstance(asked, LookingBack):
-        return found
-    with open_record(asked.place) as record:
-        with record.reading() as connection:
-            then = course_of(connection, course.drain.key, asked.known_ms)
-        if not then.logs and not then.entries and not then.orders:
-            return None
-        return assess_course(record, then, now_ms=asked.now_ms, zone=asked.zone_name)
+    return "null" if found is None else as_json(packed(found, read_zone(asked.zone_name)))
 
 
 # --- in the server --------------------------------------------------------------------------------
@@ -216,9 +186,7 @@ def _judged_at(course: Course, moment: Moment) -> int:
 
 def _asked(request: Request, drain: str, moment: Moment, at_ms: int) -> Asked:
     settings = request.app.state.settings
-    if moment.known_ms is None:
-        return Asked(settings.place, drain, at_ms, settings.zone_name)
-    return LookingBack(settings.place, drain, at_ms, settings.zone_name, known_ms=moment.known_ms)
+    return Asked(settings.place, drain, at_ms, settings.zone_name, known_ms=moment.known_ms)
 
 
 async def _told(request: Request, course: Course, moment: Moment, at_ms: int) -> tuple[Told | None, str]:
@@ -226,7 +194,7 @@ async def _told(request: Request, course: Course, moment: Moment, at_ms: int) ->
 
     Whatever went wrong there, the page stands without an answer; the last one is never shown in its place.
     """
-    key = (course.drain.key, at_ms, moment.known_ms, state_of(course))
+    key = (course.drain.key, at_ms, moment.known_ms, course.state)
     if key in _kept:
         _kept.move_to_end(key)
         return _kept[key], ""

@@ -26,13 +26,17 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Asked:
-    """One drain at one moment, in the ward's zone; by its own pinned rule, or by `rule` (file name, bytes)."""
+    """One drain at one moment, in the ward's zone; by its own pinned rule, or by `rule` (file name, bytes).
+
+    known_ms: as the record stood then, whatever was added to it later (UTC ms); None: as it stands.
+    """
 
     place: Place
     drain: str
     now_ms: int
     zone_name: str
     rule: tuple[str, bytes] | None = None
+    known_ms: int | None = None
 
 
 class Judges:
@@ -62,7 +66,7 @@ class Judges:
 
 
 _records: dict[Place, Record] = {}
-_found: dict[tuple[str, int, tuple[Any, ...]], Assessment | None] = {}
+_found: dict[tuple[Any, ...], Assessment | None] = {}
 
 
 def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
@@ -70,29 +74,20 @@ def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: As
     if record is None:
         record = _records[asked.place] = open_record(asked.place)
     with record.reading() as connection:
-        course = course_of(connection, asked.drain)
+        course = course_of(connection, asked.drain, asked.known_ms)
     return function(course, _assessed(record, course, asked), asked)
 
 
 def _assessed(record: Record, course: Course, asked: Asked) -> Assessment | None:
     if not course.logs and not course.entries and not course.orders:
         return None
-    key = (asked.drain, asked.now_ms, (*_state_of(course), asked.rule))
+    key = (asked.drain, asked.now_ms, course.state, asked.rule)
     if key not in _found:
         while len(_found) >= KEPT:
             del _found[next(iter(_found))]
         rule = None if asked.rule is None else load_protocol(asked.rule[1], asked.rule[0])
         _found[key] = assess_course(record, course, protocol=rule, now_ms=asked.now_ms, zone=asked.zone_name)
     return _found[key]
-
-
-def _state_of(course: Course) -> tuple[Any, ...]:
-    """Changes whenever anything changed that an answer could rest on."""
-    parts = [course.patient, course.episode, course.space, course.drain, *course.other_drains, *course.pairings,
-             *course.orders, *course.entries, *course.logs, *course.holds, *course.tasks, *course.checks,
-             *course.other_removals]  # fmt: skip
-    parts += [one for one in (course.goal, course.removal) if one is not None]
-    return (max(one.seq for one in parts), len(parts))
 
 
 def as_json(value: Any) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone, tzinfo
+from datetime import datetime, tzinfo
 from importlib.resources import files
 from typing import Any
 
@@ -11,6 +11,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from slackwater.assessment import cautions
+from slackwater.report.page import TURNING
 from slackwater.report.times import shown
 from slackwater.web.policy import may
 from slackwater.web.settings import Settings
@@ -58,17 +59,8 @@ def render(request: Request, template: str, *, status: int = 200, **values: Any)
         "may": lambda page: who is not None and may(who.role, page),
     }  # fmt: skip
     found: jinja2.Environment = request.app.state.templates
-    return HTMLResponse(found.get_template(template).render({**common, **values}), status_code=status)
-
-
-def zone_from(name: str) -> tzinfo:
-    """A zone by its name, in a process that was given only the name."""
-    from zoneinfo import ZoneInfo
-
-    if name[:1] in "+-":
-        minutes = int(name[1:3]) * 60 + int(name[4:6])
-        return timezone(timedelta(minutes=-minutes if name[0] == "-" else minutes))
-    return ZoneInfo(name)
+    html = found.get_template(template).render({**common, **values})
+    return HTMLResponse(html.translate(TURNING), status_code=status)  # no word of the record may turn "left" around
 
 
 def local_input(ms: int, zone: tzinfo) -> str:

@@ -16,6 +16,7 @@ from slackwater.assessment.due import score_sets
 from slackwater.episode.chart import chart_of
 from slackwater.episode.fluid import FluidRecord, fluid_intervals, total_over_drains
 from slackwater.episode.fluid.record import Instilled
+from slackwater.episode.instants import read_zone
 from slackwater.episode.space import drains_known, drains_of_space, entries_for, this_drain
 from slackwater.episode.typed import Typed, entry_of
 from slackwater.episode.types import Chart, Entry, Episode
@@ -28,7 +29,6 @@ from slackwater.store.course import Course
 from slackwater.store.read_out import episode_of
 from slackwater.trace.types import MINUTE_MS
 from slackwater.web.judges import Asked
-from slackwater.web.pages import zone_from
 
 FRESH_MS = 10 * MINUTE_MS  # where no rule says: an older log is not what the unit measures now (ours)
 LEAKED_MS = 30 * MINUTE_MS  # how far back a leak is told of before a clamp (ours, as in warnings.py)
@@ -100,7 +100,7 @@ def set_facts(course: Course, found: Assessment | None, asked: Asked) -> SetFact
     """What the log says now, and since the last set."""
     if found is None:
         return SetFacts()
-    zone = zone_from(asked.zone_name)
+    zone = read_zone(asked.zone_name)
     level = suction(found, zone)
     counted = fluid_record(found).source == "counter"
     leak, last = found.leak_trace, last_minute(found.leak_trace, found.facts.length)
@@ -195,7 +195,7 @@ def _entry(row: Typed, asked: Told, drain: str | None, line: int) -> Entry:
 
 def sums(course: Course, found: Assessment | None, asked: Asked) -> Sums:
     """Fluid by the drain's space over the last hours until the moment typed."""
-    zone = zone_from(asked.zone_name)
+    zone = read_zone(asked.zone_name)
     chart, episode = whole_chart(course, found, asked)
     end = asked.at_ms if isinstance(asked, Told) else asked.now_ms
     space, known = drains_of_space(episode, chart), drains_known(episode, chart)
@@ -237,4 +237,4 @@ def score(course: Course, found: Assessment | None, asked: Asked) -> Score | Non
         return None
     at_ms, of = sets[-1]
     parts = tuple((name.replace("_", " "), points) for name, points in of.parts)
-    return Score(of.answer, parts, when(at_ms, asked.now_ms, zone_from(asked.zone_name)))
+    return Score(of.answer, parts, when(at_ms, asked.now_ms, read_zone(asked.zone_name)))

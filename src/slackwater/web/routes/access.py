@@ -142,7 +142,9 @@ def _enter(record: Record, name: str, login: str, password: str) -> str:
 
 async def _let_in(request: Request, person: str, to: str) -> Response:
     settings: Settings = request.app.state.settings
-    told, _ = await run_in_threadpool(open_session, request.app.state.record, person, settings.clock())
+    now = settings.clock()
+    over = now - 1000 * settings.session_s
+    told, _ = await run_in_threadpool(open_session, request.app.state.record, person, now, over)
     answer = RedirectResponse(to, 303)
     answer.set_cookie(COOKIE, told, httponly=True, secure=settings.secure, samesite="strict", path="/")
     return answer

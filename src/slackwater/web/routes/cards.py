@@ -7,6 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.store.acts import key_of
+from slackwater.store.facts import tell
 from slackwater.store.nouns import CARDS
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing
@@ -73,8 +74,4 @@ def _keep(record: Record, who: Who, name: str, text: str, approved: str) -> None
     key = key_of("card", name)
     fields = {"name": name, "title": HEADS[name], "text": text, "approved_by": approved}
     with record.act(by=who.name, what="first-minutes card") as act:
-        seen = act.thing("card", key)
-        if seen is None:
-            act.add("card", key, fields)
-        else:
-            act.change("card", key, fields, version=seen.version)
+        tell(act, "card", key, fields, of=name, correct=True)

@@ -26,6 +26,7 @@ from slackwater.web.asked_items import (
     typed_items,
 )
 from slackwater.web.bedside import (
+    DRAIN,
     Rows,
     asked_here,
     course_here,
@@ -46,7 +47,6 @@ from slackwater.web.set_facts import Told, score, set_facts
 
 router = APIRouter(include_in_schema=False)
 
-DRAIN = "/drain/{drain}"
 for _page in ("set", "handle", "xray", "try"):
     allow("GET", f"{DRAIN}/{_page}", Rule(BEDSIDE, drain=True, looks="charting"))
     allow("POST", f"{DRAIN}/{_page}", Rule(BEDSIDE, drain=True))

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.instants import read_instant
 from slackwater.errors import StaleError, UsageError
-from slackwater.report.page import TURNING
 from slackwater.store.acts import key_of
 from slackwater.store.nouns import Value
 from slackwater.store.record import Record
@@ -104,7 +103,7 @@ def _shown(request: Request, sheet: Sheet, template: str, status: int = 200, **f
     settings, moment = request.app.state.settings, sheet.moment
     zone = settings.zone
     said = {name: forms.get(name, empty()) for name in FORMS}
-    answer = render(
+    return render(
         request, template, status=status, sheet=sheet, p=None if sheet.told is None else sheet.told.words,
         forms=said, faults=[one for one in said.values() if one.faults], once=fresh_key(),
         doing=[] if moment.back else list(_doing(request)),
@@ -113,9 +112,6 @@ def _shown(request: Request, sheet: Sheet, template: str, status: int = 200, **f
         known_text=_local(moment.known_ms, zone), now_text=local_input(moment.now_ms, zone),
         query=request.url.query if moment.back else "", part=template == "drain_live.html",
     )  # fmt: skip
-    html = bytes(answer.body).decode()
-    turned = html.translate(TURNING)  # no word of the record may turn "left" around
-    return answer if turned == html else HTMLResponse(turned, status)
 
 
 def _local(ms: int | None, zone: tzinfo) -> str:

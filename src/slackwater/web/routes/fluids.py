@@ -16,6 +16,7 @@ from slackwater.store.course import Course
 from slackwater.store.record import Acting
 from slackwater.web.asked_items import FLUID, LEVEL, LOOKS, rows_of
 from slackwater.web.bedside import (
+    DRAIN,
     asked_here,
     course_here,
     form_page,
@@ -32,7 +33,6 @@ from slackwater.web.set_facts import Told, set_facts, sums
 
 router = APIRouter(include_in_schema=False)
 
-DRAIN = "/drain/{drain}"
 for _page, _roles in (("fluid", BEDSIDE), ("canister", DOCTORS | NURSES)):
     allow("GET", f"{DRAIN}/{_page}", Rule(_roles, drain=True, looks="charting"))
     allow("POST", f"{DRAIN}/{_page}", Rule(_roles, drain=True))

@@ -29,6 +29,7 @@ from slackwater.store.record import Record
 from slackwater.store.rows import Thing
 from slackwater.web.asked_items import SUCTION_UNITS
 from slackwater.web.bedside import (
+    DRAIN,
     asked_here,
     course_here,
     form_page,
@@ -46,7 +47,6 @@ from slackwater.web.set_facts import SetFacts, set_facts
 
 router = APIRouter(include_in_schema=False)
 
-DRAIN = "/drain/{drain}"
 ORDERING = DOCTORS | {"specialist_nurse"}
 HANDLING = DOCTORS | NURSES
 for _page, _roles in (("order", ORDERING), ("clamp", HANDLING), ("hold", HANDLING)):

@@ -18,6 +18,7 @@ from slackwater.store.removing import BY_PLAN, OWED, PATIENT_STAYS, Out, ReadBac
 from slackwater.store.rows import Thing
 from slackwater.web.asked_items import DISTRESS, EMPHYSEMA_ASK, PAIN_COUGH, PAIN_REST, READINGS, XRAY, rows_of
 from slackwater.web.bedside import (
+    DRAIN,
     asked_here,
     course_here,
     form_page,
@@ -33,7 +34,6 @@ from slackwater.web.removal_facts import RemovalFacts, removal_facts, spans, wat
 
 router = APIRouter(include_in_schema=False)
 
-DRAIN = "/drain/{drain}"
 for _page, _roles in (("remove", DOCTORS | NURSES), ("after", BEDSIDE)):
     allow("GET", f"{DRAIN}/{_page}", Rule(_roles, drain=True, looks="removal"))
     allow("POST", f"{DRAIN}/{_page}", Rule(_roles, drain=True))

@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.assessment.assessment import Assessment
 from slackwater.errors import SlackwaterError
 from slackwater.protocol.rule import Clause
+from slackwater.protocol.sentence import sentence
 from slackwater.report.words import SHAPES, WORDS
 from slackwater.store.course import Course
 from slackwater.store.listing import Listed, listed
@@ -167,9 +168,7 @@ def _blocks(kept: KeptRule) -> list[tuple[str, list[dict[str, str]]]]:
 
 
 def _clause(clause: Clause) -> dict[str, str]:
-    from slackwater.report.sentences import clause_words
-
-    return {"id": clause.id.replace("_", " "), "asks": clause_words(clause), "source": clause.source, "say": clause.say}
+    return {"id": clause.id.replace("_", " "), "asks": sentence(clause), "source": clause.source}
 
 
 def _changes(old: KeptRule, new: KeptRule) -> Iterator[tuple[str, str]]:

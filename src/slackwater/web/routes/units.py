@@ -10,10 +10,10 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import SlackwaterError
-from slackwater.store.course import Course, course_of
 from slackwater.store.listing import listed
 from slackwater.store.record import Record
 from slackwater.store.units import AWAY, connect, set_state, units_now
+from slackwater.web.bedside import DRAIN, course_here
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import local_input, render
@@ -24,8 +24,8 @@ router = APIRouter(include_in_schema=False)
 HANDLERS = NURSES | {"engineer"}
 allow("GET", "/units", Rule(EVERYONE))
 allow("POST", "/units/{unit}/state", Rule(HANDLERS))
-allow("GET", "/drain/{drain}/connect", Rule(BEDSIDE, drain=True, looks="set-up"))
-allow("POST", "/drain/{drain}/connect", Rule(BEDSIDE, drain=True))
+allow("GET", f"{DRAIN}/connect", Rule(BEDSIDE, drain=True, looks="set-up"))
+allow("POST", f"{DRAIN}/connect", Rule(BEDSIDE, drain=True))
 
 # What two people look at before a unit is connected (common practice, no source; the unit's own list may ask more).
 SETUP = (
@@ -74,12 +74,12 @@ async def _units(request: Request, wrong: str) -> Response:
     )  # fmt: skip
 
 
-@router.get("/drain/{drain}/connect")
+@router.get(f"{DRAIN}/connect")
 async def connect_page(request: Request) -> Response:
     return await _connect(request, empty())
 
 
-@router.post("/drain/{drain}/connect")
+@router.post(f"{DRAIN}/connect")
 async def connected(request: Request) -> Response:
     """Bind unit and drain from a moment on; a swap ends the earlier unit's time."""
     record, settings = request.app.state.record, request.app.state.settings
@@ -124,14 +124,9 @@ def _do(
 
 
 async def _connect(request: Request, form: Form) -> Response:
-    course = await run_in_threadpool(_course, request.app.state.record, request.state.drain)
+    course = await course_here(request)
     settings = request.app.state.settings
     return render(
         request, "connect.html", status=200 if form.fine else 422, course=course, form=form, setup=SETUP,
         once=fresh_key(), at=local_input(settings.clock(), settings.zone),
     )  # fmt: skip
-
-
-def _course(record: Record, drain: str) -> Course:
-    with record.reading() as connection:
-        return course_of(connection, drain)
