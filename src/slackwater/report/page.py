@@ -47,6 +47,10 @@ WAITS_FOR_NOTHING = {
 
 def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> str:
     """The whole file as text; `zone`: in which its times are shown."""
+    try:
+        import jinja2  # noqa: F401  before anything is worked out
+    except ImportError as error:
+        raise MissingPart("the page needs jinja2", mend="Install it: pip install 'slackwater[page]'.") from error
     data = json.dumps(packed(found, zone), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     html = (
         _environment()
@@ -64,10 +68,8 @@ def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> st
 @cache
 def _environment() -> Environment:
     """Everything of a record is escaped; a name that is missing is a fault. Made once: its templates take a while."""
-    try:
-        import jinja2
-    except ImportError as error:
-        raise MissingPart("the page needs jinja2", mend="Install it: pip install 'slackwater[page]'.") from error
+    import jinja2
+
     return jinja2.Environment(
         loader=jinja2.FunctionLoader(lambda name: _text("templates", name)), autoescape=True,
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False,
