@@ -21,11 +21,6 @@ from slackwater.store.verify import verify
 pytestmark = pytest.mark.postgres
 
 
-def fault(reason: str) -> pytest.MarkDecorator:
-    """What is wrong today; a test that begins to pass must lose this mark."""
-    return pytest.mark.xfail(strict=True, reason=reason)
-
-
 ENTRY = {"episode": "stay", "item": "swing", "value": "present", "time_ms": MOMENT_MS}
 
 
@@ -83,7 +78,6 @@ def test_a_server_that_does_not_answer_is_told_without_its_password(server: Serv
     assert password not in f"{told.value}"
 
 
-@fault("Record._try_again writes its probe into a folder that is made only with the first file")
 def test_an_open_record_takes_acts_again_once_the_server_is_back(server: Server, database_url: str):
     if not server.can_be_killed:
         pytest.skip("this server is not ours to kill")
@@ -101,7 +95,6 @@ def test_an_open_record_takes_acts_again_once_the_server_is_back(server: Server,
         assert [entry.key for entry in record.things("entry")] == ["after", "before"]
 
 
-@fault("everyone's probe has one name, and whoever is late cannot take it away any more")
 def test_many_who_try_again_at_once_do_not_stop_each_other(database_url: str):
     def try_again(number: int) -> None:
         with open_record(database_url) as record:
@@ -115,7 +108,6 @@ def test_many_who_try_again_at_once_do_not_stop_each_other(database_url: str):
         list(pool.map(try_again, range(4)))
 
 
-@fault("engine.WAIT_S is not asked of PostgreSQL: pg_advisory_xact_lock waits for ever")
 def test_a_writer_waits_for_the_others_only_so_long(database_url: str, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(engine, "WAIT_S", 1)
     with open_record(database_url, create=True) as record, one_who_stands_still(database_url, 4.0):
@@ -124,7 +116,6 @@ def test_a_writer_waits_for_the_others_only_so_long(database_url: str, monkeypat
         assert record.things("entry") == ()  # and reading never waits
 
 
-@fault("engine._server knows names of errors, not LockNotAvailable and QueryCanceled")
 @pytest.mark.parametrize("limit", ["lock_timeout", "statement_timeout"])
 def test_a_limit_that_the_server_sets_is_told_in_our_words(database_url: str, limit: str):
     open_record(database_url, create=True).close()
@@ -151,7 +142,6 @@ def test_a_role_without_rights_is_told_in_our_words(server: Server, database_url
             connection.execute(sql.SQL("DROP ROLE {}").format(sql.Identifier(f"{database}")))
 
 
-@fault("nothing asks for server_encoding; the first letter outside it ends in UnicodeEncodeError")
 def test_a_database_that_cannot_hold_every_letter_is_refused(server: Server):
     with psycopg.connect(server.url("postgres"), autocommit=True) as connection:
         connection.execute(
@@ -164,7 +154,6 @@ def test_a_database_that_cannot_hold_every_letter_is_refused(server: Server):
             connection.execute("DROP DATABASE few_letters WITH (FORCE)")
 
 
-@fault("nothing asks PostgreSQL for fsync, as SQLite is asked for synchronous")
 def test_a_server_that_does_not_sync_is_refused(server_set: Callable[..., OwnServer]):
     with fresh_database(server_set(fsync="off")) as url, pytest.raises(RecordError, match="fsync"):
         open_record(url, create=True).close()

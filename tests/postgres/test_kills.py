@@ -41,7 +41,6 @@ def test_what_was_promised_is_there_once_and_whole(
     assert verified.acts >= verdict.promised
 
 
-@pytest.mark.xfail(strict=True, reason="nothing sets synchronous_commit = on, as SQLite is set to synchronous = FULL")
 def test_what_was_promised_is_there_even_on_a_server_set_to_answer_too_soon(
     server_set: Callable[..., OwnServer],
 ):

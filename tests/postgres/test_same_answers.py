@@ -66,7 +66,6 @@ def test_a_backup_goes_from_one_to_the_other_and_back(both: list[Record], tmp_pa
         assert list(differences(of_the_tables(sqlite), of_the_tables(again))) == []
 
 
-@pytest.mark.xfail(strict=True, reason="SQLite gives -0.0 back as 0.0, so the next act differs by a sign")
 def test_minus_nought_is_nought_on_both(both: list[Record]):
     for record in both:
         with record.act(by="ward", what="told") as act:
@@ -76,7 +75,6 @@ def test_minus_nought_is_nought_on_both(both: list[Record]):
     assert list(differences(*map(of_the_tables, both))) == []
 
 
-@pytest.mark.xfail(strict=True, reason="add raises IntegrityError inside the act; on PostgreSQL the act is then dead")
 def test_what_an_act_may_go_on_after_is_the_same_on_both(both: list[Record]):
     hold = {"drain": "d", "reason": "other", "from_ms": MOMENT_MS}
     for record in both:

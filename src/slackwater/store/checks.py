@@ -55,7 +55,7 @@ def known(noun: str, key: str, fields: Mapping[str, Value]) -> dict[str, Value]:
         elif abs(value) > _LARGEST or not math.isfinite(value):  # a whole number may be too large to be a float
             raise RecordError("is a number that cannot be", where=where, mend="Leave it out if it is not known.")
         elif kind == NUMBER:
-            value = float(value)
+            value = float(value) + 0.0  # one nought: SQLite gives back no other
         out[name] = value
     for one in names.values():
         if one.needed and out.get(one.name) in (None, ""):

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
 
 from slackwater.errors import MissingPart, NotWritten, RecordError
 from slackwater.store.place import Place
@@ -16,6 +16,7 @@ from slackwater.store.place import Place
 _DAMAGED = "Is its name plain text? Else it is damaged: restore it from its backup."
 WAIT_S = 60  # how long a writer waits for the others
 _ONE_WRITER = "SELECT pg_advisory_xact_lock(7304117)"  # any number, the same for all writers of one database
+_WAIT_AT_MOST = "SELECT set_config('lock_timeout', :wait, true) WHERE current_setting('lock_timeout') = '0'"
 _FAULTS = ("disk", "full", "i/o", "readonly", "read-only", "unable to open", "malformed", "not a database")
 
 
@@ -28,11 +29,13 @@ def engine_of(place: Place) -> Engine:
         event.listen(engine, "begin", _begin)
         return engine
     try:
-        return create_engine(place.url, pool_pre_ping=True, isolation_level="READ COMMITTED")
+        engine = create_engine(place.url, pool_pre_ping=True, isolation_level="READ COMMITTED")
     except ImportError:
         raise MissingPart(
             "PostgreSQL needs the extra 'postgres'", mend="Install it: pip install 'slackwater[postgres]'."
         ) from None
+    event.listen(engine, "connect", _set_postgres)
+    return engine
 
 
 def _set_sqlite(connection: Any, _: object) -> None:
@@ -47,6 +50,24 @@ def _set_sqlite(connection: Any, _: object) -> None:
                 f"SQLite would not set {setting} to {wanted} but to {found}, so a commit might be lost",
                 mend="Give a folder on this machine's own disk.",
             )
+    cursor.close()
+
+
+def _set_postgres(connection: Any, _: object) -> None:
+    """As strict as SQLite is set: a commit is on the disk before it is answered, and every letter can be kept."""
+    cursor = connection.cursor()
+    for setting, wanted, why in (
+        ("fsync", "on", "a commit might be lost"), ("server_encoding", "UTF8", "not every letter can be kept"),
+    ):  # fmt: skip
+        (found,) = cursor.execute("SELECT current_setting(%s)", (setting,)).fetchone()
+        if found != wanted:
+            raise RecordError(
+                f"{setting} is {found} there, so {why}", where="the server", mend=f"Have it set to {wanted}."
+            )
+    cursor.execute(
+        "SELECT set_config('synchronous_commit', 'on', false) WHERE current_setting('synchronous_commit') = 'off'"
+    )
+    connection.commit()
     cursor.close()
 
 
@@ -81,6 +102,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
         connection.begin(),
     ):
         if engine.dialect.name == "postgresql":
+            connection.execute(text(_WAIT_AT_MOST), {"wait": f"{WAIT_S}s"})
             connection.execute(text(_ONE_WRITER))
         yield connection
 
@@ -94,9 +116,9 @@ def _told(where: str) -> Iterator[None]:
         raise RecordError(f"cannot be read: {error}", where="the record", mend=_DAMAGED) from error
     except DBAPIError as error:
         said = " ".join(str(error.orig).split())
-        if "append-only" in said or "already paired" in said:
+        if refused_by_guard(error):
             raise RecordError(said, where="the record", mend="Look at the record again.") from error
-        if "database is locked" in said:
+        if "database is locked" in said or type(error.orig).__name__ == "LockNotAvailable":
             raise RecordError(
                 f"another program has been writing for {WAIT_S} s", where=where, mend="Nothing was kept. Try again."
             ) from error
@@ -113,5 +135,11 @@ def _told(where: str) -> Iterator[None]:
         raise
 
 
+def refused_by_guard(error: DBAPIError) -> bool:
+    """Whether a trigger of ours said no."""
+    return any(words in str(error.orig) for words in ("append-only", "already paired"))
+
+
 def _server(error: DBAPIError) -> bool:
-    return type(error.orig).__name__ in ("OperationalError", "InterfaceError", "AdminShutdown", "CrashShutdown")
+    """Whether the server itself failed, or ended the work: which errors of SQLite's say so, is told by their words."""
+    return isinstance(error, OperationalError | InterfaceError) and type(error.orig).__module__.startswith("psycopg")

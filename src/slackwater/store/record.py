@@ -6,10 +6,11 @@ import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
+from uuid import uuid4
 
 from sqlalchemy import Connection, Engine, insert
 from sqlalchemy.exc import IntegrityError
@@ -17,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from slackwater.errors import NotWritten, RecordError, StaleError
 from slackwater.store import checks, migrate, rows
 from slackwater.store.acts import FIRST, Act, Change, act_of
-from slackwater.store.engine import engine_of, reading, writing
+from slackwater.store.engine import engine_of, reading, refused_by_guard, writing
 from slackwater.store.files import Files, make_folder, sync_folder, write_durably
 from slackwater.store.nouns import NOUNS, Value
 from slackwater.store.place import Place, place_of, refuse_network
@@ -121,8 +122,9 @@ class Record:
 
     def _try_again(self) -> None:
         """Write, sync and take away a little file; then begin anew from what is on the disk."""
-        probe = self.place.folder / "write-probe"
+        probe = self.place.folder / f"write-probe-{uuid4().hex}"  # several may try at once
         try:
+            make_folder(self.place.folder)
             write_durably(probe, bytes(65_536))
             probe.unlink()
         except OSError as error:
@@ -227,7 +229,17 @@ class Acting:
         noun = changes[0].noun
         checks.before(self.connection, noun, changes)
         new: list[dict[str, Any]] = [row for _, row in act_of(self.seq, self.at_ms, "", "", "", changes, "").rows()]
-        self.connection.execute(insert(TABLES[noun]), new)
+        try:
+            # PostgreSQL ends the whole act at a refusal, SQLite that one statement: so that both may go on
+            postgres = self.connection.dialect.name == "postgresql"
+            with self.connection.begin_nested() if postgres else nullcontext():
+                self.connection.execute(insert(TABLES[noun]), new)
+        except IntegrityError as error:
+            if refused_by_guard(error):
+                raise
+            raise StaleError(
+                "another one recorded the same thing meanwhile", where=noun, mend="Look at it, then enter it again."
+            ) from error
         self._changes += changes
 
 
