@@ -231,7 +231,7 @@ def test_what_was_known_then_stays_what_was_known_then(seed: int) -> None:
         (bundle(logs=[], rows=CHARTED[5:]), ""),
         (bundle(logs=[], rows=[row(1, "fluid_output", "900", "mL")]), ""),
         (bundle(episode(connected=30), logs=[]), "a slip"),
-        (bundle(logs=[], rows=None, course=removal(80)), ""),
+        (bundle(logs=[], rows=None, course=removal(LOGGED + 5)), ""),  # no log begins after it
         (bundle(logs=[], rows=None, rule=RULE.replace(b"50 mL/min", b"5 mL/min")), "another rule"),
         (bundle(episode(weight_kg=90, side="right"), logs=[]), "wrong side"),
         (bundle(logs=[replace(log(0, LOGGED, serial="U-9"), name="b.csv")], rows=None), ""),
