@@ -8,24 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.events import events
+from slackwater.assessment.fluid import amounts_of, fluid_records
 from slackwater.assessment.spans import spans
 from slackwater.assessment.vetoes import vetoes
-from slackwater.episode.fluid.charted import fluid_intervals
-from slackwater.episode.fluid.counter import fluid_from_counter
-from slackwater.episode.fluid.record import FluidRecord
-from slackwater.episode.fluid.totals import totals_at
-from slackwater.episode.space import drains_known, drains_of_space, entries_for, this_drain
+from slackwater.episode.space import entries_for
 from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace, known_minutes
 from slackwater.leak.words import BY_AIR, BY_FLUID, BY_SWING, SHARED, TOLERABLE
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Sighting, Signal, Times, Try
+from slackwater.protocol.facts import MINUTE_MS, Facts, Sighting, Signal, Times, Try
 from slackwater.protocol.measures import MEASURES
-from slackwater.reading.log import NONE
 from slackwater.trace.types import Trace
 
 SCOPES = ("drain", "space", "patient")
-_NO_FLUID = ("none",)
 
 
 def facts_of(
@@ -44,7 +39,9 @@ def facts_of(
         connected_ms=episode.connected_at,
         signals=_signals(leak, length, trace),
         amounts={
-            ("fluid_output", scope): amounts for scope in SCOPES if (amounts := _amounts(episode, chart, trace, scope))
+            ("fluid_output", scope): amounts_of(records)
+            for scope in SCOPES
+            if (records := fluid_records(episode, chart, trace, scope))
         },
         sightings=_sightings(episode, chart, leak, now_ms),
         events=events(episode, own, trace, leak),
@@ -149,58 +146,6 @@ def _tries(own: Chart, space: Chart, leak: LeakTrace | None, length: int) -> tup
         for end, code in zip(ends.tolist(), leak.tried[:length][leak.tried[:length] != 0].tolist(), strict=True):
             found.append(Try(end, code > 0, "trace"))
     return tuple(sorted(found, key=lambda attempt: attempt.time_ms))
-
-
-# --- fluid ----------------------------------------------------------------------------------------
-
-
-def _amounts(episode: Episode, chart: Chart, trace: Trace | None, scope: str) -> Amounts | None:
-    """Bounded totals over the drains of this scope; charted amounts, else the unit's own counter."""
-    known = drains_known(episode, chart)
-    own = this_drain(episode, chart)
-    drains: tuple[str | None, ...]
-    if scope == "drain":
-        drains = (own,)
-    elif scope == "space":
-        drains = drains_of_space(episode, chart)
-    else:
-        drains = known if own in known else (own, *known)
-    records = []
-    for drain in dict.fromkeys(drains):
-        record = fluid_intervals(chart, drain, episode.connected_at if drain == own else None, known)
-        if record.source == "none" and drain == own and trace is not None:
-            record = _counted(trace) or record
-        if record.source in _NO_FLUID:
-            return None  # one drain nobody charted: the sum has no meaning
-        records.append(record)
-
-    def totals(ends_ms: Times, window_ms: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        bounds = [totals_at(record, ends_ms, window_ms) for record in records]
-        return np.sum([b[0] for b in bounds], axis=0), np.sum([b[1] for b in bounds], axis=0)
-
-    # a window may end with an entry only where every drain has been charted up to it
-    ends = np.unique(np.concatenate([record.end_ms for record in records]))
-    if len(records) > 1:
-        ends = ends[np.all([_charted_at(record, ends) for record in records], axis=0)]
-    return Amounts(totals, ends)
-
-
-def _charted_at(record: FluidRecord, ends: Times) -> NDArray[np.bool_]:
-    return np.isin(ends, record.end_ms)
-
-
-def _counted(trace: Trace) -> FluidRecord | None:
-    """The unit's own counter, one value a minute at most: no rule asks more finely."""
-    if trace.fluid_ml is None:
-        return None
-    rows = np.flatnonzero(trace.fluid_ml != NONE)
-    if len(rows) < 2:
-        return None
-    minute = trace.end_ms // MINUTE_MS
-    last = np.flatnonzero(np.diff(minute, append=minute[-1] + 1))  # last row of each minute
-    values = trace.fluid_ml[last].astype(np.float64)
-    values[trace.fluid_ml[last] == NONE] = np.nan
-    return fluid_from_counter(trace.end_ms[last], values, max(trace.every_ms, MINUTE_MS))
 
 
 # --- what was charted at moments ------------------------------------------------------------------

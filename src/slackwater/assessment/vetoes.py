@@ -26,8 +26,13 @@ def vetoes(
     found = [*_emphysema(chart), *_film(chart), *_overtaken(handled, data_until_ms, now_ms)]
     found += [veto for item in ("clamp", "tube_open") for veto in _untold(chart, item)]
     if guards_waived:  # the rule does not ask about effort, so the trace has to
-        found += _effort(tries)
+        found += effort_vetoes(tries)
     return tuple(found)
+
+
+def effort_vetoes(tries: tuple[Try, ...]) -> tuple[Veto, ...]:
+    """Air that came with effort again and again, until a try that brought none."""
+    return tuple(_effort(tries))
 
 
 def _emphysema(chart: Chart) -> Iterator[Veto]:

@@ -29,6 +29,7 @@ class Effort:
     burst: Flags
     cough: Flags
     visible: bool  # the log could show a single cough
+    size: NDArray[np.float64]  # of each burst, whether it reaches the limit or not, mL/min; NaN where there is none
 
 
 def effort(trace: Trace, minutes: Minutes, distrusted: Flags, limit_ml_per_min: float) -> Effort:
@@ -41,17 +42,18 @@ def effort(trace: Trace, minutes: Minutes, distrusted: Flags, limit_ml_per_min: 
     has_peak = trace.flow_max_ul_per_min is not None
     visible = trace.every_ms <= 10_000 or has_peak
     if not visible:
-        return Effort(none, none, False)
+        return Effort(none, none, False, np.full(n, np.nan))
     step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
-    least = max(BURST_STEPS * step, limit_ml_per_min)
     trusted = ~distrusted & (minutes.covered > 0.5)
     level = np.where(trusted, minutes.flow, np.nan)
     rest = np.fmin(running_median(level, 11), running_median(level, 11, ahead=True))
     with np.errstate(invalid="ignore"):
         brief = minutes.flow <= 0.5 * minutes.flow_max
         quiet_rest = rest <= np.fmax(1.01 * step, REST_SHARE * minutes.flow_max)
-        burst = trusted & (minutes.flow_max >= least) & brief & quiet_rest
-    return Effort(np.asarray(burst), _coughs(trace, minutes) & trusted, visible)
+        found = trusted & (minutes.flow_max >= BURST_STEPS * step) & brief & quiet_rest
+        size = np.where(found, minutes.flow_max, np.nan)
+        burst = size >= limit_ml_per_min
+    return Effort(np.asarray(burst), _coughs(trace, minutes) & trusted, visible, size)
 
 
 def _coughs(trace: Trace, minutes: Minutes) -> Flags:

@@ -98,7 +98,7 @@ def leak_trace(
     return LeakTrace(
         minutes, state, np.where(state == LEAKING, NO_REASON, doubt.reason).astype(np.int8), open_shown,
         _chance(filtered.p_at_least[:, 0], open_shown), filtered.low_ml_per_min, filtered.mid_ml_per_min,
-        filtered.high_ml_per_min, filtered.conductance, tries(found, _near(open_shown == BY_SWING, 5)), breath, doubt,
+        filtered.high_ml_per_min, filtered.conductance, tries(found, swing_nearby(open_shown)), breath, doubt,
         found, handled, limit, by_fluid, top_open, given, filtered, pattern(given, filtered, found.burst, limit=1),
     )  # fmt: skip
 
@@ -142,11 +142,13 @@ def _open_shown(
     return shown
 
 
-def _near(flags: Flags, reach: int) -> Flags:
-    out = flags.copy()
-    for shift in range(1, reach + 1):
-        out[shift:] |= flags[:-shift]
-        out[:-shift] |= flags[shift:]
+def swing_nearby(open_shown: NDArray[np.int8]) -> Flags:
+    """Minutes with a breathing swing in them or within five minutes of them."""
+    swing = open_shown == BY_SWING
+    out = swing.copy()
+    for shift in range(1, 6):
+        out[shift:] |= swing[:-shift]
+        out[:-shift] |= swing[shift:]
     return out
 
 
