@@ -20,7 +20,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --genera
 	--custom-compile-command 'make lock'
 
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo test test-slow test-browser test-postgres test-durability bench-durability lint types bench bench-truth site lock clean
+.PHONY: help setup dev demo test test-slow test-deep test-browser test-postgres test-durability bench-durability lint types bench bench-truth site lock clean
 
 help: ## list the recipes
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -38,6 +38,9 @@ test: lint types ## the checks, then every test that needs no system package
 
 test-slow: dev ## the tests that take minutes
 	@$(call pytest_may_be_empty,slow)
+
+test-deep: dev ## the same on many more examples, drawn anew each time; half an hour
+	SLACKWATER_DEEP=1 $(PY) -m pytest -m slow $(ARGS) </dev/null
 
 test-browser: dev ## the tests that need Chromium
 	@$(call pytest_may_be_empty,browser)

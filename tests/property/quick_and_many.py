@@ -1,7 +1,8 @@
-"""A law tried on a few examples in the quick run, and on many in the slow one."""
+"""A law tried on a few examples in the quick run, on more in the slow one, and on many, drawn anew, in the deep one."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from typing import Any
 
@@ -10,7 +11,8 @@ from hypothesis.strategies import SearchStrategy
 
 _CHECKS = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example]
 QUICK = settings(max_examples=8, deadline=None, derandomize=True, suppress_health_check=_CHECKS)
-MANY = settings(max_examples=150, deadline=None, suppress_health_check=_CHECKS)
+DEEP = os.environ.get("SLACKWATER_DEEP") == "1"  # `make test-deep`
+MANY = settings(max_examples=150 if DEEP else 25, deadline=None, derandomize=not DEEP, suppress_health_check=_CHECKS)
 
 Law = Callable[..., None]
 

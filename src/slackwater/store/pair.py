@@ -166,19 +166,22 @@ def _settle(act: Acting, whose: Whose, wanted: dict[str, dict[str, Value]]) -> i
     """Make the pairings that logs show those that are wanted: the shorter and the joined ones first."""
     rows = 0
     held = {one.key: one for one in act.things("pairing", {"drain": whose.drain}, gone=True) if one["from_log"]}
+    standing: dict[str, dict[str, Value]] = {}
+    for key, fields in wanted.items():
+        again, name = 0, key
+        while name in held and held[name].gone:  # what was taken back stays so; the same may stand once more
+            again += 1
+            name = key_of(key, again)
+        standing[name] = fields
     for key, one in held.items():
-        if key not in wanted and not one.gone:
+        if key not in standing and not one.gone:
             act.take_back("pairing", key, version=one.version)
             rows += 1
     new: list[tuple[str, dict[str, Value]]] = []
-    for key, fields in wanted.items():
+    for key, fields in standing.items():
         seen = held.get(key)
-        again = 0
-        while seen is not None and seen.gone:  # what was joined once may stand alone again
-            again += 1
-            seen = held.get(key_of(key, again))
         if seen is None:
-            new.append((key_of(key, again) if again else key, fields))
+            new.append((key, fields))
         elif any(seen[name] != fields[name] for name in ("to_ms", "arrived_with")):
             new_fields = {name: fields[name] for name in ("to_ms", "arrived_with")}
             act.change("pairing", seen.key, new_fields, version=seen.version)

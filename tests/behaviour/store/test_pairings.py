@@ -113,6 +113,15 @@ def test_a_longer_log_of_the_same_unit_lengthens_the_pairing(record: Record) -> 
     assert spans(record, drain) == [(0, 120)]
 
 
+def test_a_pairing_that_stood_taken_back_and_stood_again_is_lengthened(record: Record) -> None:
+    """The moment of connection was corrected, and corrected back, before the next log came."""
+    taken(record, bundle(logs=[log(0, 90)]))
+    taken(record, bundle(episode(connected=30), logs=[]), correct="a slip")
+    taken(record, bundle(logs=[]), correct="no slip")
+    drain = taken(record, bundle(logs=[log(90, 180)])).drain
+    assert spans(record, drain) == [(0, 180)]
+
+
 def test_a_unit_that_was_exchanged_ends_the_first_ones_time(record: Record) -> None:
     taken(record, bundle(logs=[log(0, 100)]))
     drain = taken(record, bundle(logs=[log(90, 180, "U-2")])).drain
