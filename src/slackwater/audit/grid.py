@@ -7,72 +7,95 @@ judged once. Where the rule bears gaps, or a leak on effort depends on the limit
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.audit.case import Case, facts_at
 from slackwater.audit.first_hold import NEVER, first_holds
+from slackwater.audit.replay import CANNOT_TELL, MET, NEVER_MET, OUTSIDE, least_means, minutes_in
 from slackwater.audit.variants import Grid, Variant, air_of, varied
 from slackwater.protocol.clauses import judge_clause
-from slackwater.protocol.evaluate import evaluate
+from slackwater.protocol.evaluate import judge_whom
 from slackwater.protocol.facts import MINUTE_MS, Facts, Signal
 from slackwater.protocol.guards import judge_guards
 from slackwater.protocol.rule import Clause, Protocol
-from slackwater.protocol.signals import first_minute
-from slackwater.protocol.status import Status
-from slackwater.protocol.windows import SCALE, window_bounds
+from slackwater.protocol.signals import first_minute, too_coarse
+from slackwater.protocol.status import Codes, Status
+from slackwater.protocol.windows import SCALE, window_bounds, window_codes
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Shorts = NDArray[np.int16]
 
-FOREVER = np.iinfo(np.int64).max
+
+@dataclass(frozen=True, eq=False)
+class Tried:
+    """A grid over one drain; arrays in the order of `grid.variants()`, NaN: none.
+
+    first_ms: UTC ms, -1: never. came_back_h: hours from then to the first window that broke the limit for certain,
+    while the drain was in; largest: of the windows' least means from then on, mL/min.
+    """
+
+    verdict: tuple[str, ...]
+    first_ms: Longs
+    came_back_h: NDArray[np.float64]
+    largest_ml_per_min: NDArray[np.float64]
 
 
-def first_met(case: Case, rule: Protocol, grid: Grid) -> Longs:
-    """UTC ms at which each variant was first met, in the order of `grid.variants()`; -1: never.
+def tried(case: Case, rule: Protocol, grid: Grid) -> Tried:
+    """When each variant was first met before the drain came out, and what leaked after it."""
+    whom = judge_whom(rule, case.facts).status
+    if whom is Status.NOT_APPLICABLE:
+        nothing = np.full(len(grid), np.nan)
+        return Tried((OUTSIDE,) * len(grid), np.full(len(grid), NEVER, np.int64), nothing, nothing)
+    first, could = first_met(case, rule, grid)
+    for moments in (first, could):
+        moments[moments > case.until_ms] = NEVER
+    if whom is not Status.MET:
+        first[:] = NEVER
+    verdict = np.where(first != NEVER, MET, np.where(could != NEVER, CANNOT_TELL, NEVER_MET))
+    return Tried(tuple(verdict.tolist()), first, *_came_back(case, rule, grid, first))
 
-    With tolerated gaps `met_with_gaps` counts, without any only plain `met`. For each variant the same as the
-    evaluator says of `varied(rule, variant)`.
+
+def first_met(case: Case, rule: Protocol, grid: Grid) -> tuple[Longs, Longs]:
+    """UTC ms at which each variant was first met, and at which it could first have been, in the order of
+    `grid.variants()`; -1: never.
+
+    With tolerated gaps `met_with_gaps` counts as met, without any only plain `met`. Could: not `not_met`. For each
+    variant the same as the evaluator says of `varied(rule, variant)`, whom the rule is for left aside.
     """
     found = []
     for bin_min, fluid, gaps in grid.outer():
         base = varied(rule, Variant(grid.limits_ml_per_min[0], grid.lasting_s[0], bin_min, fluid, gaps))
-        found.append(_limits_and_lengths(case, base, grid).reshape(-1))
-    return np.concatenate(found)
+        found.append(_limits_and_lengths(case, base, grid))
+    met, could = (np.concatenate([part[way].reshape(-1) for part in found]) for way in (0, 1))
+    return met, could
 
 
 def _limits_and_lengths(case: Case, base: Protocol, grid: Grid) -> Longs:
-    """[limit, length] for one averaging, one fluid limit, one tolerance."""
-    out = np.full((len(grid.limits_ml_per_min), len(grid.lasting_s)), NEVER, np.int64)
+    """[met or could, limit, length] for one averaging, one fluid limit, one tolerance."""
+    out = np.full((2, len(grid.limits_ml_per_min), len(grid.lasting_s)), NEVER, np.int64)
     air = air_of(base)
-    width = air.bin_min or 1
     signal = case.facts.signals.get((air.measure_name, air.scope))
-    if not case.facts.length or signal is None or _outside(case, base):
+    if not case.facts.length:
         return out
-    if _coarse(signal, air, base):
-        return out
-    if base.gaps_s or air.only_until is not None or grid.lasting_s[0] < 60 * width:
+    one_by_one = base.gaps_s or air.only_until is not None or grid.lasting_s[0] < 60 * (air.bin_min or 1)
+    if signal is None or one_by_one:
         return _one_by_one(case, base, air, grid)
     for limits in _alike(case, base, grid.limits_ml_per_min):
         facts = facts_at(case, limits[0], waived=base.guards_waived)
-        fits = [_else_met(facts, base, air, lasting) for lasting in grid.lasting_s]
+        rest = [_rest(facts, base, air, lasting) for lasting in grid.lasting_s]
         rows = [grid.limits_ml_per_min.index(limit) for limit in limits]
-        out[rows] = _air_held(facts, base, air, signal, limits, grid.lasting_s, fits)
+        if not too_coarse(signal, air, base):
+            fits = [codes >= Status.MET for codes in rest]
+            broken = _limits_broken(signal, air, limits, for_certain=False)
+            out[0, rows] = _held(facts, base, air, broken, limits, grid.lasting_s, fits, from_grid=True)
+        fits = [codes != Status.NOT_MET for codes in rest]
+        broken = _limits_broken(signal, air, limits, for_certain=True)
+        out[1, rows] = _held(facts, base, air, broken, limits, grid.lasting_s, fits, from_grid=False)
     return out
-
-
-def _outside(case: Case, rule: Protocol) -> bool:
-    """Whether the rule says nothing of this drain, or not enough is known to say so."""
-    said = evaluate(replace(rule, removal=rule.removal[:1], step_down=(), escalation=(), schedule=()), case.facts)
-    return said.population.status is not Status.MET
-
-
-def _coarse(signal: Signal, air: Clause, rule: Protocol) -> bool:
-    if air.bin_min is None:
-        return signal.reading_s > 60 and not rule.coarse_means
-    return signal.reading_s > 60 * air.bin_min
 
 
 def _alike(case: Case, rule: Protocol, limits: Sequence[float]) -> list[list[float]]:
@@ -86,77 +109,121 @@ def _alike(case: Case, rule: Protocol, limits: Sequence[float]) -> list[list[flo
     return list(groups.values())
 
 
-def _else_met(facts: Facts, rule: Protocol, air: Clause, lasting_s: float) -> Flags:
-    """The minutes at whose end everything but the air clause is met, for a run of this length."""
+def _rest(facts: Facts, rule: Protocol, air: Clause, lasting_s: float) -> Codes:
+    """Everything but the air clause and whom the rule is for, at each minute's end, for a run of this length."""
     removal = tuple(replace(one, lasting_s=lasting_s) if one.id == air.id else one for one in rule.removal)
     codes = [judge_clause(clause, rule, facts).timeline for clause in rule.removal if clause.id != air.id]
     codes += [guard.timeline for guard in judge_guards(replace(rule, removal=removal), facts)]
-    met = np.ones(facts.length, np.bool_)
+    lowest = np.full(facts.length, Status.NOT_APPLICABLE, np.int8)
     for one in codes:
-        met &= one >= (Status.MET_WITH_GAPS if rule.gaps_s else Status.MET)
+        np.minimum(lowest, one, out=lowest)
     ends = facts.ends_ms()
     for veto in facts.vetoes:
-        met &= (ends < veto.from_ms) | (ends >= (veto.until_ms if veto.until_ms is not None else FOREVER))
-    return met
+        stands = (ends >= veto.from_ms) & ((ends < veto.until_ms) if veto.until_ms is not None else True)
+        lowest[stands] = np.minimum(lowest[stands], Status.CANNOT_TELL)
+    return lowest
 
 
-def _air_held(
-    facts: Facts, rule: Protocol, air: Clause, signal: Signal, limits: Sequence[float], lengths: Sequence[float],
-    fits: Sequence[Flags],
+def _held(
+    facts: Facts, rule: Protocol, air: Clause, broken: Shorts, limits: Sequence[float], lengths: Sequence[float],
+    fits: Sequence[Flags], *, from_grid: bool,
 ) -> Longs:  # fmt: skip
-    """[limit, length]: the end of the first minute at which the air clause and all else is met."""
+    """[limit, length]: the end of the first minute at which the air clause and the rest hold.
+
+    A run is made of whole windows after its floor (connection, or the last restart), each within the limit; the
+    kernel counts windows by where they begin. from_grid: what lies before the grid counts for nothing; else, as
+    nothing was recorded there, it might have held.
+    """
     width = air.bin_min or 1
-    n = facts.length
-    broken = _limits_broken(signal, air, limits)
     asked = np.arange(1, len(limits) + 1, dtype=np.int16)  # a window that breaks m limits breaks the lowest m
     windows = np.array([round(lasting / 60) - width + 1 for lasting in lengths], np.int64)
     out = np.full((len(limits), len(lengths)), NEVER, np.int64)
-    floor = np.maximum(first_minute(facts, rule), 0)
-    edges = np.concatenate(([0], np.flatnonzero(np.diff(floor)) + 1, [n]))
+    floor = first_minute(facts, rule)
+    floor = np.maximum(floor, 0 if from_grid else -int(windows[-1]) - width)  # further back nothing more can be asked
+    edges = np.concatenate(([0], np.flatnonzero(np.diff(floor)) + 1, [facts.length]))
     for begin, behind in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        start = int(floor[begin]) + width - 1  # the end of the first window that lies wholly after the floor
-        if behind - start < int(windows[0]):
+        start = int(floor[begin])  # windows begin from here to the last that ends before `behind`
+        count = behind - width + 1 - start
+        if count < int(windows[0]):
             continue
-        held = first_holds(broken[start:behind], asked, windows, next_fit=_next(fits, start, behind))
+        before = min(max(-start, 0), count)
+        values = np.zeros(count, np.int16)
+        values[before:] = broken[start + before + width - 1 : behind]
+        held = first_holds(values, asked, windows, next_fit=_next(fits, start + width - 1, behind))
         better = (held != NEVER) & (out == NEVER)
-        out[better] = facts.grid_start_ms + (start + held[better]) * MINUTE_MS
+        out[better] = facts.grid_start_ms + (start + width - 1 + held[better]) * MINUTE_MS
         if (out != NEVER).all():
             break
     return out
 
 
-def _limits_broken(signal: Signal, air: Clause, limits: Sequence[float]) -> NDArray[np.int16]:
-    """How many of the limits (increasing) each window is not surely within."""
+def _limits_broken(signal: Signal, air: Clause, limits: Sequence[float], *, for_certain: bool) -> Shorts:
+    """How many of the limits (increasing) each window is not surely within, or surely not within."""
     width = air.bin_min or 1
-    _, high, unbounded, _, divisor = window_bounds(signal, air.bin_min, air.comparison, None)
+    low, high, unbounded, _, divisor = window_bounds(signal, air.bin_min, air.comparison, None)
     steps = np.array([round(limit * SCALE) for limit in limits], np.int64)
-    within_at_limit = air.comparison == "at_most" or signal.top_open
-    side = "left" if within_at_limit else "right"
-    broken = np.searchsorted(steps * width, high, side=side).astype(np.int16)
+    below = air.comparison == "below"
+    if for_certain:
+        fails_at_limit = below or signal.bottom_open
+        broken = np.searchsorted(steps * width, low, side="right" if fails_at_limit else "left")
+        return np.asarray(np.where(divisor == width, broken, 0), np.int16)
+    broken = np.searchsorted(steps * width, high, side="right" if below and not signal.top_open else "left")
     broken[unbounded | (divisor != width)] = len(limits)
-    return broken
+    return np.asarray(broken, np.int16)
 
 
-def _next(fits: Sequence[Flags], start: int, behind: int) -> Longs:
-    """For each length and minute of this stretch, the next minute (counted from `start`) at which all else is met."""
-    n = behind - start
+def _next(fits: Sequence[Flags], first: int, behind: int) -> Longs:
+    """For each length, and each window by the minute it ends with, from `first`: the next, counted from `first`, at
+    whose end the rest holds too. A minute before the grid never does."""
+    n = behind - first
     places = np.arange(n, dtype=np.int64)
     rows = []
     for fit in fits:
-        here = np.where(fit[start:behind], places, n)
+        here = np.full(n, n, np.int64)
+        ahead = max(-first, 0)
+        here[ahead:] = np.where(fit[first + ahead : behind], places[ahead:], n)
         rows.append(np.minimum.accumulate(here[::-1])[::-1])
     return np.array(rows, np.int64)
 
 
 def _one_by_one(case: Case, base: Protocol, air: Clause, grid: Grid) -> Longs:
     """The same by judging the air clause for each limit and length."""
-    out = np.full((len(grid.limits_ml_per_min), len(grid.lasting_s)), NEVER, np.int64)
+    out = np.full((2, len(grid.limits_ml_per_min), len(grid.lasting_s)), NEVER, np.int64)
     least = Status.MET_WITH_GAPS if base.gaps_s else Status.MET
     for i, limit in enumerate(grid.limits_ml_per_min):
         facts = facts_at(case, limit, waived=base.guards_waived)
         for j, lasting in enumerate(grid.lasting_s):
             codes = judge_clause(replace(air, limit=limit, lasting_s=lasting), base, facts).timeline
-            met = np.flatnonzero((codes >= least) & _else_met(facts, base, air, lasting))
-            if len(met):
-                out[i, j] = facts.grid_start_ms + (int(met[0]) + 1) * MINUTE_MS
+            whole = np.minimum(codes, _rest(facts, base, air, lasting))
+            for way, good in enumerate((whole >= least, whole != Status.NOT_MET)):
+                held = np.flatnonzero(good)
+                if len(held):
+                    out[way, i, j] = facts.grid_start_ms + (int(held[0]) + 1) * MINUTE_MS
     return out
+
+
+def _came_back(case: Case, rule: Protocol, grid: Grid, first: Longs) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """For each variant: hours to the first certain break of the limit after it was met, and the largest from then."""
+    back, largest = (np.full(len(first), np.nan) for _ in range(2))
+    behind = minutes_in(case)
+    held = (first - case.facts.grid_start_ms) // MINUTE_MS - 1
+    at = 0
+    for bin_min, fluid, gaps in grid.outer():
+        means = None
+        for limit in grid.limits_ml_per_min:
+            here = slice(at, at + len(grid.lasting_s))
+            at += len(grid.lasting_s)
+            air = air_of(varied(rule, Variant(limit, grid.lasting_s[0], bin_min, fluid, gaps)))
+            signal = case.facts.signals.get((air.measure_name, air.scope))
+            if signal is None or (first[here] == NEVER).all():
+                continue
+            if means is None:
+                means = np.maximum.accumulate(least_means(signal, air)[:behind][::-1])[::-1]
+            codes = window_codes(signal, air.bin_min, air.comparison, limit)[:behind]
+            broken = np.append(np.flatnonzero(codes == Status.NOT_MET), behind)
+            # the first window that lies wholly after the moment
+            ends = broken[np.minimum(np.searchsorted(broken, held[here] + (air.bin_min or 1)), len(broken) - 1)]
+            again = (first[here] != NEVER) & (ends < behind)
+            back[here] = np.where(again, (ends - held[here]) / 60, np.nan)
+            largest[here] = np.where(again, means[np.minimum(ends, behind - 1)], np.nan)
+    return back, largest

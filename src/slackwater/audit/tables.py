@@ -21,6 +21,7 @@ from slackwater.leak.words import REASONS
 from slackwater.protocol.facts import Facts, Sighting, Signal, Try, Veto
 
 BOUNDS = ("mean_low", "mean_high", "peak_low", "peak_high", "trough_low", "trough_high")
+INTERVALS = ("start_ms", "end_ms", "low_ul", "high_ul", "unbounded", "status")
 INSTANTS_ABOUT = ("operation.end", "drain.connected_at")
 
 Sheet = Mapping[str, Any]
@@ -171,9 +172,9 @@ def case_from(sheet: Sheet, minutes: polars.DataFrame, moments: polars.DataFrame
 def _signals(sheet: Sheet, minutes: polars.DataFrame) -> dict[tuple[str, str], Signal]:
     if sheet["signal"] is None:
         return {}
-    bounds = {name: minutes[f"{name}_ml_per_min"].to_numpy() for name in BOUNDS}
-    flags = {name: minutes[name].to_numpy() for name in ("known", "tolerable")}
-    signal = Signal(**bounds, **flags, **sheet["signal"])
+    columns: dict[str, Any] = {name: minutes[f"{name}_ml_per_min"].to_numpy() for name in BOUNDS}
+    columns |= {name: minutes[name].to_numpy() for name in ("known", "tolerable")}
+    signal = Signal(**columns, **sheet["signal"])
     return {("air_leak", scope): signal for scope in SCOPES}
 
 
@@ -192,12 +193,8 @@ def _records(fluid: polars.DataFrame) -> dict[str, tuple[FluidRecord, ...]]:
     if not len(fluid):
         return {}
     for (scope, _), part in fluid.partition_by("scope", "place", as_dict=True, maintain_order=True).items():
-        columns = {
-            name: part[name].to_numpy().copy() for name in ("start_ms", "end_ms", "low_ul", "high_ul", "unbounded")
-        }
-        found.setdefault(str(scope), []).append(
-            FluidRecord(part["drain"][0], part["source"][0], status=part["status"].to_numpy().copy(), **columns)
-        )
+        columns: dict[str, Any] = {name: part[name].to_numpy().copy() for name in INTERVALS}
+        found.setdefault(str(scope), []).append(FluidRecord(part["drain"][0], part["source"][0], **columns))
     return {scope: tuple(records) for scope, records in found.items()}
 
 

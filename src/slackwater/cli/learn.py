@@ -45,7 +45,7 @@ def command(
     from slackwater.cli.files import refuse_overwriting, write_whole
     from slackwater.cli.inputs import read_numbers, read_protocol
     from slackwater.cli.instants import ward_zone
-    from slackwater.cli.workers import workers
+    from slackwater.audit.workers import workers
     from slackwater.errors import UsageError
     from slackwater.forecast.learn import learnt
     from slackwater.leak.filter.model import shipped_model, to_toml

@@ -19,9 +19,7 @@ NO_AIR_VERDICT = "after pneumonectomy: no air, removal or step-down verdict, and
 
 def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
     """Every clause, both guards and the whole, now and at every minute of the grid."""
-    population = judge_population(protocol.applies, facts)
-    if facts.about.get("operation.kind") == "pneumonectomy" and (protocol.removal or protocol.step_down):
-        population = Population(Status.NOT_APPLICABLE, (NO_AIR_VERDICT, *population.reasons))
+    population = judge_whom(protocol, facts)
     outside = population.status is Status.NOT_APPLICABLE
     vetoes = () if outside else _vetoes(facts)
     guards = (*judge_guards(protocol, facts), *vetoes) if protocol.removal and not outside else ()
@@ -35,6 +33,14 @@ def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
         protocol, population, overall, timeline, met_since, first_met, guards, criteria, step_down,
         _whole(population, step_down, vetoes) if protocol.step_down else None, escalation, facts.now_ms,
     )  # fmt: skip
+
+
+def judge_whom(protocol: Protocol, facts: Facts) -> Population:
+    """Is the rule made for this patient?"""
+    population = judge_population(protocol.applies, facts)
+    if facts.about.get("operation.kind") == "pneumonectomy" and (protocol.removal or protocol.step_down):
+        return Population(Status.NOT_APPLICABLE, (NO_AIR_VERDICT, *population.reasons))
+    return population
 
 
 def _block(clauses: tuple[Clause, ...], protocol: Protocol, facts: Facts, outside: bool) -> tuple[Judged, ...]:

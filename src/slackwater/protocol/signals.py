@@ -23,10 +23,10 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
         )  # fmt: skip
     width = clause.bin_min or 1
     codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
-    too_coarse = not escalating and _too_coarse(signal, clause, protocol)
-    if too_coarse:  # a mean over minutes hides what every reading would have shown
+    coarse = not escalating and too_coarse(signal, clause, protocol)
+    if coarse:  # a mean over minutes hides what every reading would have shown
         codes = np.where(codes == Status.MET, Status.CANNOT_TELL, codes).astype(np.int8)
-    note = "a reading stands for longer than the rule allows" if too_coarse else ""
+    note = "a reading stands for longer than the rule allows" if coarse else ""
     if clause.lasting_s is None:
         return _judge_latest(clause, protocol, facts, signal, codes, escalating, note)
     minutes = round(clause.lasting_s / 60)
@@ -35,7 +35,7 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     unknown = ~signal.known
     missing = window_sums(unknown.astype(np.int64), minutes)
     gaps_min = int(protocol.gaps_s // 60)
-    if gaps_min and not escalating and not too_coarse:
+    if gaps_min and not escalating and not coarse:
         # a gap beside a reading that breaks the limit is no gap to pass over
         skip = unknown & signal.tolerable & ~_exceeds(signal, clause)
         patched = window_codes(signal, clause.bin_min, clause.comparison, clause.limit, skip)
@@ -93,7 +93,7 @@ def _restarted_since(facts: Facts, protocol: Protocol) -> bool:
     return any(end < t <= facts.now_ms for event in protocol.restart_on for t in facts.events.get(event, ()))
 
 
-def _too_coarse(signal: Signal, clause: Clause, protocol: Protocol) -> bool:
+def too_coarse(signal: Signal, clause: Clause, protocol: Protocol) -> bool:
     """One reading stands for more than the clause looks at: a mean hides what came in it, a sample knows only its
     own moment."""
     if clause.bin_min is None:

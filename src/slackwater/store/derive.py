@@ -39,7 +39,7 @@ def work_out(record: Record, drain: str) -> bool:
     found = assess_course(record, course)
     if found.trace is None or found.leak_trace is None:
         return False
-    tables = {"minutes": minutes_parquet(found), "pyramid": pyramid_parquet(found)}
+    tables = {"minutes": minutes_parquet(found), "pyramid": parquet(pyramid_frame(found))}
     kept = {kind: record.files.put(content) for kind, content in tables.items()}
     with record.act(by=_PROGRAM, what="worked out tables") as act:
         for kind, sha256 in kept.items():
@@ -61,13 +61,13 @@ def minutes_parquet(found: Assessment) -> bytes:
     return parquet(minute_frame(found))
 
 
-def pyramid_parquet(found: Assessment) -> bytes:
+def pyramid_frame(found: Assessment) -> polars.DataFrame:
     """Blocks of 64 s from the first minute: `start` (UTC), smallest and largest flow (µL/min), ms covered."""
     assert found.trace is not None and found.leak_trace is not None
     start = found.leak_trace.minutes.start_ms
     blocks = pyramid(found.trace, start, max(found.trace.data_until_ms, start))
     starts = start + BLOCK_MS * np.arange(len(blocks.low), dtype=np.int64)
-    frame = polars.DataFrame(
+    return polars.DataFrame(
         {
             "start": polars.Series(starts).cast(polars.Datetime("ms", "UTC")),
             "low_ul_per_min": _nullable(blocks.low),
@@ -75,7 +75,6 @@ def pyramid_parquet(found: Assessment) -> bytes:
             "covered_ms": polars.Series(blocks.covered_ms),
         }
     )
-    return parquet(frame)
 
 
 def parquet(frame: polars.DataFrame) -> bytes:

@@ -7,7 +7,7 @@ import multiprocessing
 
 import pytest
 
-from slackwater.cli.workers import workers
+from slackwater.audit.workers import workers
 
 
 def test_results_come_in_order_whatever_the_number_of_items() -> None:

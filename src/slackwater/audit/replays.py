@@ -1,0 +1,162 @@
+"""A rule, two rules, or a grid of rules, over a whole cohort: drain by drain, and added up with what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.audit.bootstrap import bootstrap
+from slackwater.audit.case import Case
+from slackwater.audit.cohort import Cohort, read_case
+from slackwater.audit.engines import Failed, Over, each
+from slackwater.audit.estimate import Estimate
+from slackwater.audit.first_hold import NEVER
+from slackwater.audit.grid import tried
+from slackwater.audit.intervals import share
+from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, OUTSIDE, Replayed, replay
+from slackwater.audit.variants import Grid, Variant
+from slackwater.protocol.rule import Protocol
+
+DRAWS = 1000
+WHAT_IT_CANNOT_SHOW = (
+    "A replay cannot show what would have happened. A drain that stayed in is not a drain that came out: whether air "
+    "or fluid would have done harm after an earlier removal is not in the record. It shows when a rule would have "
+    "held, and what the drain, still in, recorded after that. Chart rows count from their own time, not from when "
+    "they were written. Drains that came out before a rule held tell nothing of how long it would have taken."
+)
+
+
+@dataclass(frozen=True)
+class Summed:
+    """One rule over a cohort. Hours; every figure with its interval, patients drawn again where drains repeat.
+
+    met, cannot_tell, never: drains; outside: for which the rule is not made; failed: that could not be read.
+    to_met: from connection to the first moment it held; saved: from then to the removal, of planned removals only.
+    came_back: of the drains in which it held, those with air recorded again while they were in.
+    """
+
+    told: str
+    drains: int
+    met: int
+    cannot_tell: int
+    never: int
+    outside: int
+    failed: int
+    out_before: int
+    to_met_h: Estimate
+    saved_h: Estimate
+    saved_total_h: float
+    came_back: Estimate
+    came_back_largest: float | None
+    came_back_after_h: float | None
+
+
+@dataclass(frozen=True)
+class Row:
+    """What one drain adds to the sums: hours, NaN where there is none."""
+
+    drain: str
+    patient: str
+    verdict: str
+    to_met_h: float
+    saved_h: float
+    back_h: float
+    largest: float
+    out_before: bool
+
+
+def replay_rule(cohort: Cohort, rule: Protocol, over: Over = map) -> Iterator[tuple[Case, Replayed] | Failed]:
+    """Every drain under one rule, in order."""
+    yield from each(over, partial(_replayed, cohort, rule), cohort.drains)
+
+
+def replay_grid(cohort: Cohort, rule: Protocol, grid: Grid, over: Over = map) -> Iterator[list[Row] | Failed]:
+    """Every drain under every variant, in the order of `grid.variants()`."""
+    yield from each(over, partial(_tried, cohort, rule, grid), cohort.drains)
+
+
+def row_of(case: Case, found: Replayed) -> Row:
+    planned = case.outcome.removal == "planned"
+    back = found.came_back
+    nan = float("nan")
+    return Row(
+        found.drain, found.patient, found.verdict,
+        nan if found.first_ms is None else (found.first_ms - case.from_ms) / HOUR_MS,
+        nan if found.saved_h is None or not planned else found.saved_h,
+        nan if back is None else back.hours, nan if back is None else back.largest_ml_per_min,
+        found.verdict not in (MET, OUTSIDE) and case.outcome.removed_ms is not None,
+    )  # fmt: skip
+
+
+def summed(told: str, rows: Sequence[Row], failed: int, seed: int = 1) -> Summed:
+    """One rule's rows added up."""
+    verdicts = [row.verdict for row in rows]
+    met = [row for row in rows if row.verdict == MET]
+    patients = [row.patient for row in met]
+    to_met, saved, back, largest = (
+        np.array([getattr(row, name) for row in met]) for name in ("to_met_h", "saved_h", "back_h", "largest")
+    )
+    came = np.isfinite(back)
+    return Summed(
+        told, len(rows) + failed, len(met), verdicts.count(CANNOT_TELL),
+        len(verdicts) - len(met) - verdicts.count(CANNOT_TELL) - verdicts.count(OUTSIDE), verdicts.count(OUTSIDE),
+        failed, sum(row.out_before for row in rows),
+        _median(to_met, patients, seed), _median(saved, patients, seed), float(np.nansum(saved)),
+        share(int(came.sum()), len(met)),
+        float(np.nanmax(largest)) if came.any() else None, float(np.nanmedian(back)) if came.any() else None,
+    )  # fmt: skip
+
+
+def summed_grid(grid: Grid, found: Iterable[list[Row] | Failed], seed: int = 1) -> list[tuple[Variant, Summed]]:
+    """Every variant added up over the drains."""
+    whole = list(found)
+    failed = sum(isinstance(one, Failed) for one in whole)
+    drains = [one for one in whole if not isinstance(one, Failed)]
+    return [
+        (variant, summed(variant.told, [rows[place] for rows in drains], failed, seed))
+        for place, variant in enumerate(grid.variants())
+    ]
+
+
+def _replayed(cohort: Cohort, rule: Protocol, drain: str) -> tuple[Row, Replayed]:
+    case = read_case(cohort.folder, drain)
+    found = replay(case, rule)
+    return row_of(case, found), found
+
+
+def _tried(cohort: Cohort, rule: Protocol, grid: Grid, drain: str) -> list[Row]:
+    case = read_case(cohort.folder, drain)
+    return grid_rows(case, rule, grid)
+
+
+def grid_rows(case: Case, rule: Protocol, grid: Grid) -> list[Row]:
+    """One drain under every variant."""
+    found = tried(case, rule, grid)
+    told, planned, out = case.about, case.outcome.removal == "planned", case.outcome.removed_ms
+    nan = float("nan")
+    rows = []
+    for place, (first, verdict) in enumerate(zip(found.first_ms.tolist(), found.verdict, strict=True)):
+        held = first != NEVER
+        rows.append(
+            Row(
+                told.drain, told.patient, verdict, (first - case.from_ms) / HOUR_MS if held else nan,
+                (out - first) / HOUR_MS if held and planned and out is not None else nan,
+                float(found.came_back_h[place]), float(found.largest_ml_per_min[place]),
+                verdict not in (MET, OUTSIDE) and out is not None,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _median(values: NDArray[np.float64], patients: Sequence[str], seed: int) -> Estimate:
+    """The median of what is known, with its interval by drawing patients again."""
+    known = np.isfinite(values)
+    chosen, whose = values[known], [one for one, told in zip(patients, known, strict=True) if told]
+    return bootstrap(
+        lambda rows: float(np.median(chosen[rows])) if len(rows) else float("nan"), whose,
+        np.random.default_rng(seed), draws=DRAWS, method="percentile",
+    )  # fmt: skip
