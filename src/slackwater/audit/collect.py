@@ -1,4 +1,4 @@
-"""From the record to a cohort: each drain judged once, looking back, and kept without what names a person.
+"""From past drains to a cohort: each kept without what names a person.
 
 De-identified by default: pseudonyms by a key that is kept apart, ages above 89 as 90, no free text, no serial
 number, and each stay moved by whole minutes into one and the same week, in which weekday and time of day stand as
@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -23,104 +24,84 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.audit.case import About, Case, case_of
 from slackwater.audit.cohort import Cohort, close_cohort, is_whole, write_case
 from slackwater.audit.engines import Failed, Over, each
-from slackwater.audit.outcome import outcome_of
+from slackwater.audit.stays import Stay
 from slackwater.errors import UsageError
-from slackwater.store.course import Course, course_of
 from slackwater.store.derive import pyramid_frame
-from slackwater.store.listing import Listed, listed
-from slackwater.store.place import Place
-from slackwater.store.read_out import assess_course
-from slackwater.store.record import Record, open_record
 
 WEEK_BEGINS = datetime(2000, 1, 3, tzinfo=UTC)  # a Monday; every de-identified stay begins in this week
 OLDEST = 89  # years; above, 90 is kept: Safe Harbor, 45 CFR 164.514(b)(2)(i)(C)
 FREE_TEXT = ("note", "site")
 MINUTE_MS = 60_000
+SHORTEST_KEY = 16  # bytes
+
+
+@dataclass(frozen=True)
+class How:
+    """Where the cohort lies and how much of a drain it keeps."""
+
+    folder: Path
+    key: bytes
+    zone: str
+    keep_dates: bool = False
 
 
 @dataclass(frozen=True)
 class Job:
-    """One drain to be collected; what a process needs to do it alone."""
+    """One drain to be collected: its name in this house, its place in order, and how to read it (must pickle)."""
 
-    place: Place
-    drain: str  # its key in the record
-    folder: Path
-    key: bytes
+    drain: str
     order: int
-    others: tuple[Listed, ...]
-    zone: str
-    keep_dates: bool
-    now_ms: int
+    read: Callable[[str], Stay]
 
 
-def collect(
-    place: Place, folder: Path, *, key: bytes, zone: str, now_ms: int, over: Over = map, keep_dates: bool = False
-) -> Iterator[str | Failed | Cohort]:
+def collect(jobs: Sequence[Job], how: How, over: Over = map) -> Iterator[str | Failed | Cohort]:
     """Each drain's pseudonym as it is done, or why it could not be; last the cohort.
 
-    A drain that is in the folder already is not worked on again, so what was stopped goes on where it was. `key`: at
-    least 16 bytes; the same key gives the same pseudonyms. Raises UsageError for a shorter one.
+    A drain that is in the folder already is not worked on again, so what was stopped goes on where it was. The same
+    key gives the same pseudonyms. Raises UsageError for a short one, and for a folder of another kind.
     """
-    if len(key) < 16:
-        raise UsageError("the key of the pseudonyms is too short", mend="Give at least 16 bytes, made at random.")
-    with open_record(place) as record:
-        found = listed(record, everything=True)
-    patients: dict[str, list[Listed]] = {}
-    for one in found:
-        patients.setdefault(_patient(one.name), []).append(one)
-    jobs = [
-        Job(
-            place, one.key, folder, key, order,
-            tuple(other for other in patients[_patient(one.name)] if other.key != one.key), zone, keep_dates, now_ms,
-        )
-        for order, one in enumerate(found, start=1)
-    ]  # fmt: skip
+    if len(how.key) < SHORTEST_KEY:
+        raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
+    how.folder.mkdir(parents=True, exist_ok=True)
     failed = []
-    left = [job for job in jobs if not is_whole(folder, pseudonym(key, "drain", job.drain))]
-    for job in jobs:
-        if job not in left:
-            yield pseudonym(key, "drain", job.drain)
-    for done in each(over, collect_one, left):
+    names = [pseudonym(how.key, "drain", job.drain) for job in jobs]
+    left = [job for job, name in zip(jobs, names, strict=True) if not is_whole(how.folder, name)]
+    yield from (name for name in names if is_whole(how.folder, name))
+    for done in each(over, partial(collect_one, how), left):
         if isinstance(done, Failed):
-            failed.append({"drain": pseudonym(key, "drain", done.item), "why": done.why})
+            done = Failed(pseudonym(how.key, "drain", done.item), done.why)
+            failed.append({"drain": done.item, "why": done.why})
         yield done
     yield close_cohort(
-        folder,
+        how.folder,
         {
-            "made_by": f"slackwater {__version__}", "de_identified": not keep_dates,
-            "zone": zone if keep_dates else "the ward's clock, as at connection", "failed": failed,
+            "made_by": f"slackwater {__version__}", "de_identified": not how.keep_dates,
+            "zone": how.zone if how.keep_dates else "the ward's clock, as at connection", "failed": failed,
         },
     )  # fmt: skip
 
 
-def collect_one(job: Job) -> str:
-    """Judge the drain as of its removal, or of its last reading, and write its part; returns its pseudonym."""
-    record = _record(job.place)
-    with record.reading() as connection:
-        course = course_of(connection, job.drain)
-    found = assess_course(record, course, now_ms=course.removed_ms, zone=job.zone)
-    case = case_of(found, about_of(course, record, job), outcome_of(course, job.others, job.now_ms))
-    by_ms = 0 if job.keep_dates else shift_of(case, job.zone)
-    more = {"chart": chart_table(found, by_ms)}
-    if found.trace is not None:
-        more["pyramid"] = pyramid_frame(found).with_columns(
-            (polars.col("start").cast(polars.Int64) + by_ms).alias("start")
-        )
-    write_case(job.folder, case if job.keep_dates else de_identified(case), by_ms, more)
+def collect_one(how: How, job: Job) -> str:
+    """Read and judge one drain, and write its part; returns its pseudonym."""
+    stay = job.read(how.zone)
+    case = case_of(stay.found, _about(stay, how, job), stay.outcome)
+    by_ms = 0 if how.keep_dates else shift_of(case, how.zone)
+    more = {"chart": chart_table(stay.found, by_ms)}
+    if stay.found.trace is not None and stay.found.leak_trace is not None:
+        starts = polars.col("start").cast(polars.Int64) + by_ms
+        more["pyramid"] = pyramid_frame(stay.found).with_columns(starts)
+    write_case(how.folder, case if how.keep_dates else de_identified(case), by_ms, more)
     return case.about.drain
 
 
-def about_of(course: Course, record: Record, job: Job) -> About:
-    goal = course.goal
-    sha256 = None if goal is None else goal["protocol"]
-    rules = {rule.key: f"{rule['name']} {rule['edition'] or ''}".strip() for rule in record.things("protocol")}
-    ward = course.episode["ward"]
+def _about(stay: Stay, how: How, job: Job) -> About:
+    episode, key, ward = stay.found.episode, how.key, stay.ward
     return About(
-        drain=pseudonym(job.key, "drain", course.drain.key), patient=pseudonym(job.key, "patient", course.patient.key),
-        ward=ward if job.keep_dates or ward is None else f"ward {pseudonym(job.key, 'ward', ward)[:4]}",
-        indication=course.episode["indication"], operation=course.episode["operation_kind"],
-        space=course.space["kind"], side=course.space["side"], age_years=course.episode["age_years"], order=job.order,
-        protocol=None if sha256 is None else rules.get(sha256), protocol_sha256=sha256,
+        drain=pseudonym(key, "drain", job.drain), patient=pseudonym(key, "patient", stay.patient),
+        ward=ward if how.keep_dates or ward is None else f"ward {pseudonym(key, 'ward', ward)[:4]}",
+        indication=episode.indication, operation=episode.operation_kind, space=episode.space, side=episode.side,
+        age_years=episode.age_years, order=job.order, protocol=None if stay.rule is None else stay.rule[0],
+        protocol_sha256=None if stay.rule is None else stay.rule[1],
     )  # fmt: skip
 
 
@@ -130,17 +111,14 @@ def de_identified(case: Case) -> Case:
     if age is None or age <= OLDEST:
         return case
     about: Mapping[str, Any] = {**case.facts.about, "patient.age_years": OLDEST + 1.0}
-    return replace(
-        case, about=replace(case.about, age_years=OLDEST + 1.0), facts=replace(case.facts, about=about)
-    )  # fmt: skip
+    return replace(case, about=replace(case.about, age_years=OLDEST + 1.0), facts=replace(case.facts, about=about))
 
 
 def shift_of(case: Case, zone: str) -> int:
     """By how many ms, a whole number of minutes, the stay is moved so that it begins in the one week."""
     local = datetime.fromtimestamp(case.from_ms / 1000, UTC).astimezone(ZoneInfo(zone))
     wanted = WEEK_BEGINS + timedelta(days=local.weekday(), hours=local.hour, minutes=local.minute)
-    begins = case.from_ms // MINUTE_MS * MINUTE_MS
-    return round(wanted.timestamp() * 1000) - begins
+    return round(wanted.timestamp() * 1000) - case.from_ms // MINUTE_MS * MINUTE_MS
 
 
 def chart_table(found: Assessment, by_ms: int) -> polars.DataFrame:
@@ -164,17 +142,3 @@ def chart_table(found: Assessment, by_ms: int) -> polars.DataFrame:
 def pseudonym(key: bytes, kind: str, name: str) -> str:
     """HMAC-SHA256 of the name, 16 hex digits: the same key gives the same, and without it there is no way back."""
     return hmac.new(key, f"{kind}:{name}".encode(), hashlib.sha256).hexdigest()[:16]
-
-
-def _patient(name: str) -> str:
-    return name.rpartition("/")[0]
-
-
-_records: dict[Place, Record] = {}
-
-
-def _record(place: Place) -> Record:
-    """One open record a process."""
-    if place not in _records:
-        _records[place] = open_record(place)
-    return _records[place]

@@ -60,9 +60,7 @@ def _cluster(address: str) -> Iterator[Over]:
         yield executor.map
 
 
-def each(
-    over: Over, function: Callable[[Item], Any], items: Sequence[Item], chunk: int = CHUNK
-) -> Iterator[Any]:
+def each(over: Over, function: Callable[[Item], Any], items: Sequence[Item], chunk: int = CHUNK) -> Iterator[Any]:
     """function(item) for every item, in order; `Failed` for one that it refused. What is sent must pickle."""
     left = iter(items)
     chunks = iter(lambda: tuple(islice(left, chunk)), ())

@@ -34,12 +34,13 @@ Shorts = NDArray[np.int16]
 class Tried:
     """A grid over one drain; arrays in the order of `grid.variants()`, NaN: none.
 
-    first_ms: UTC ms, -1: never. came_back_h: hours from then to the first window that broke the limit for certain,
-    while the drain was in; largest: of the windows' least means from then on, mL/min.
+    first_ms: UTC ms, -1: never. could_ms: the first moment at which it could have been met, -1: never. came_back_h:
+    hours from first_ms to the first window that broke the limit for certain, while the drain was in; largest: of the windows' least means from then on, mL/min.
     """
 
     verdict: tuple[str, ...]
     first_ms: Longs
+    could_ms: Longs
     came_back_h: NDArray[np.float64]
     largest_ml_per_min: NDArray[np.float64]
 
@@ -49,14 +50,15 @@ def tried(case: Case, rule: Protocol, grid: Grid) -> Tried:
     whom = judge_whom(rule, case.facts).status
     if whom is Status.NOT_APPLICABLE:
         nothing = np.full(len(grid), np.nan)
-        return Tried((OUTSIDE,) * len(grid), np.full(len(grid), NEVER, np.int64), nothing, nothing)
+        never = np.full(len(grid), NEVER, np.int64)
+        return Tried((OUTSIDE,) * len(grid), never, never, nothing, nothing)
     first, could = first_met(case, rule, grid)
     for moments in (first, could):
         moments[moments > case.until_ms] = NEVER
     if whom is not Status.MET:
         first[:] = NEVER
     verdict = np.where(first != NEVER, MET, np.where(could != NEVER, CANNOT_TELL, NEVER_MET))
-    return Tried(tuple(verdict.tolist()), first, *_came_back(case, rule, grid, first))
+    return Tried(tuple(verdict.tolist()), first, could, *_came_back(case, rule, grid, first))
 
 
 def first_met(case: Case, rule: Protocol, grid: Grid) -> tuple[Longs, Longs]:

@@ -38,15 +38,16 @@ class Recurrence:
 class Replayed:
     """One drain under one rule. Hours; None: not known, or there was none.
 
-    first_ms: the first moment it was met. since_ms: from when it was met without a break up to the removal.
-    saved_h: from first_ms to the removal as it was; below zero is never shown, the drain was out by then.
-    watched_h: how much of the time after first_ms is recorded and free of doubt.
+    first_ms: the first moment it was met. told_until_ms: where it was not, up to when the record surely says so.
+    since_ms: from when it was met without a break up to the removal. saved_h: from first_ms to the removal as it was.
+    watched_h: how much of the time after first_ms, after_h, is recorded and free of doubt.
     """
 
     drain: str
     patient: str
     verdict: str
     first_ms: int | None = None
+    told_until_ms: int | None = None
     since_ms: int | None = None
     saved_h: float | None = None
     came_back: Recurrence | None = None
@@ -69,16 +70,19 @@ def replay(case: Case, rule: Protocol) -> Replayed:
     codes = found.timeline[: minutes_in(case)]
     met = np.isin(codes, MET_WORDS)
     if not met.any():
-        open_ = bool((codes == Status.CANNOT_TELL).any())
-        return Replayed(told.drain, told.patient, CANNOT_TELL if open_ else NEVER_MET)
+        open_ = np.flatnonzero(codes == Status.CANNOT_TELL)
+        if len(open_):
+            return Replayed(told.drain, told.patient, CANNOT_TELL, told_until_ms=end_of(case, int(open_[0])))
+        return Replayed(told.drain, told.patient, NEVER_MET, told_until_ms=case.until_ms)
     k = int(np.argmax(met))
     first = end_of(case, k)
     out = case.outcome.removed_ms
     known = _known(case)[k + 1 : len(codes)]
     return Replayed(
-        told.drain, told.patient, MET, first, since(case, codes), None if out is None else (out - first) / HOUR_MS,
-        _recurrence(case, found, k, len(codes)), float(known.sum()) / 60, (case.until_ms - first) / HOUR_MS,
-        codes[k] == Status.MET_WITH_GAPS,
+        told.drain, told.patient, MET, first, since_ms=since(case, codes),
+        saved_h=None if out is None else (out - first) / HOUR_MS,
+        came_back=_recurrence(case, found, k, len(codes)), watched_h=float(known.sum()) / 60,
+        after_h=(case.until_ms - first) / HOUR_MS, with_gaps=bool(codes[k] == Status.MET_WITH_GAPS),
     )  # fmt: skip
 
 

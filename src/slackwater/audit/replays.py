@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 from slackwater.audit.bootstrap import bootstrap
 from slackwater.audit.case import Case
 from slackwater.audit.cohort import Cohort, read_case
+from slackwater.audit.ends import count_ends
 from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.estimate import Estimate
 from slackwater.audit.first_hold import NEVER
 from slackwater.audit.grid import tried
 from slackwater.audit.intervals import share
-from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, OUTSIDE, Replayed, replay
+from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, NEVER_MET, OUTSIDE, Replayed, replay
+from slackwater.audit.survival import kaplan_meier, time_until
 from slackwater.audit.variants import Grid, Variant
 from slackwater.protocol.rule import Protocol
 
@@ -35,8 +37,9 @@ class Summed:
     """One rule over a cohort. Hours; every figure with its interval, patients drawn again where drains repeat.
 
     met, cannot_tell, never: drains; outside: for which the rule is not made; failed: that could not be read.
-    to_met: from connection to the first moment it held; saved: from then to the removal, of planned removals only.
-    came_back: of the drains in which it held, those with air recorded again while they were in.
+    to_met: from connection to the first moment it held, the median of all drains that the rule is for; one that came
+    out before, or whose record stops telling, is followed up to then. saved: from then to the removal, of planned
+    removals alone. came_back: of the drains in which it held, those with air recorded again while they were in.
     """
 
     told: str
@@ -63,15 +66,21 @@ class Row:
     patient: str
     verdict: str
     to_met_h: float
+    told_h: float  # from connection up to when the record surely says that it was not met; NaN where it was
     saved_h: float
     back_h: float
     largest: float
     out_before: bool
 
 
-def replay_rule(cohort: Cohort, rule: Protocol, over: Over = map) -> Iterator[tuple[Case, Replayed] | Failed]:
+def replay_rule(cohort: Cohort, rule: Protocol, over: Over = map) -> Iterator[Row | Failed]:
     """Every drain under one rule, in order."""
     yield from each(over, partial(_replayed, cohort, rule), cohort.drains)
+
+
+def compared(cohort: Cohort, one: Protocol, other: Protocol, over: Over = map) -> Iterator[tuple[Row, Row] | Failed]:
+    """Every drain under both rules, in order."""
+    yield from each(over, partial(_both, cohort, one, other), cohort.drains)
 
 
 def replay_grid(cohort: Cohort, rule: Protocol, grid: Grid, over: Over = map) -> Iterator[list[Row] | Failed]:
@@ -86,10 +95,17 @@ def row_of(case: Case, found: Replayed) -> Row:
     return Row(
         found.drain, found.patient, found.verdict,
         nan if found.first_ms is None else (found.first_ms - case.from_ms) / HOUR_MS,
+        nan if found.told_until_ms is None else (found.told_until_ms - case.from_ms) / HOUR_MS,
         nan if found.saved_h is None or not planned else found.saved_h,
         nan if back is None else back.hours, nan if back is None else back.largest_ml_per_min,
         found.verdict not in (MET, OUTSIDE) and case.outcome.removed_ms is not None,
     )  # fmt: skip
+
+
+def told_apart(found: Iterable[Row | Failed]) -> tuple[list[Row], list[Failed]]:
+    """Rows, and the drains that failed."""
+    whole = list(found)
+    return [one for one in whole if isinstance(one, Row)], [one for one in whole if isinstance(one, Failed)]
 
 
 def summed(told: str, rows: Sequence[Row], failed: int, seed: int = 1) -> Summed:
@@ -97,15 +113,13 @@ def summed(told: str, rows: Sequence[Row], failed: int, seed: int = 1) -> Summed
     verdicts = [row.verdict for row in rows]
     met = [row for row in rows if row.verdict == MET]
     patients = [row.patient for row in met]
-    to_met, saved, back, largest = (
-        np.array([getattr(row, name) for row in met]) for name in ("to_met_h", "saved_h", "back_h", "largest")
-    )
+    saved, back, largest = (np.array([getattr(row, name) for row in met]) for name in ("saved_h", "back_h", "largest"))
     came = np.isfinite(back)
     return Summed(
         told, len(rows) + failed, len(met), verdicts.count(CANNOT_TELL),
         len(verdicts) - len(met) - verdicts.count(CANNOT_TELL) - verdicts.count(OUTSIDE), verdicts.count(OUTSIDE),
         failed, sum(row.out_before for row in rows),
-        _median(to_met, patients, seed), _median(saved, patients, seed), float(np.nansum(saved)),
+        _until_met(rows), _median(saved, patients, seed), float(np.nansum(saved)),
         share(int(came.sum()), len(met)),
         float(np.nanmax(largest)) if came.any() else None, float(np.nanmedian(back)) if came.any() else None,
     )  # fmt: skip
@@ -122,10 +136,14 @@ def summed_grid(grid: Grid, found: Iterable[list[Row] | Failed], seed: int = 1) 
     ]
 
 
-def _replayed(cohort: Cohort, rule: Protocol, drain: str) -> tuple[Row, Replayed]:
+def _replayed(cohort: Cohort, rule: Protocol, drain: str) -> Row:
     case = read_case(cohort.folder, drain)
-    found = replay(case, rule)
-    return row_of(case, found), found
+    return row_of(case, replay(case, rule))
+
+
+def _both(cohort: Cohort, one: Protocol, other: Protocol, drain: str) -> tuple[Row, Row]:
+    case = read_case(cohort.folder, drain)
+    return row_of(case, replay(case, one)), row_of(case, replay(case, other))
 
 
 def _tried(cohort: Cohort, rule: Protocol, grid: Grid, drain: str) -> list[Row]:
@@ -141,15 +159,28 @@ def grid_rows(case: Case, rule: Protocol, grid: Grid) -> list[Row]:
     rows = []
     for place, (first, verdict) in enumerate(zip(found.first_ms.tolist(), found.verdict, strict=True)):
         held = first != NEVER
+        until = int(found.could_ms[place]) if verdict == CANNOT_TELL else case.until_ms
         rows.append(
             Row(
                 told.drain, told.patient, verdict, (first - case.from_ms) / HOUR_MS if held else nan,
+                (until - case.from_ms) / HOUR_MS if verdict in (CANNOT_TELL, NEVER_MET) else nan,
                 (out - first) / HOUR_MS if held and planned and out is not None else nan,
                 float(found.came_back_h[place]), float(found.largest_ml_per_min[place]),
                 verdict not in (MET, OUTSIDE) and out is not None,
             )
         )  # fmt: skip
     return rows
+
+
+def _until_met(rows: Sequence[Row]) -> Estimate:
+    """Hours, worked out in whole minutes."""
+    asked = [row for row in rows if row.verdict != OUTSIDE]
+    met = [row.verdict == MET for row in asked]
+    hours = [row.to_met_h if held else row.told_h for row, held in zip(asked, met, strict=True)]
+    ends = count_ends(np.rint(60 * np.array(hours)).astype(np.int64), np.array(met, np.int64))
+    found = time_until(kaplan_meier(ends))
+    value, low, high = (None if one is None else one / 60 for one in (found.value, found.low, found.high))
+    return Estimate(value, low, high, found.level, found.method)
 
 
 def _median(values: NDArray[np.float64], patients: Sequence[str], seed: int) -> Estimate:

@@ -14,12 +14,14 @@ from slackwater.errors import SlackwaterError
 # command -> (module, one line for the list); the module is imported when the command is used
 COMMANDS = {
     "assess": ("slackwater.cli.assess", "Judge one drain from its log and chart."),
+    "audit": ("slackwater.cli.audit", "Learn from past drains."),
     "backup": ("slackwater.cli.backup", "Copy the record, whole and checked."),
     "demo": ("slackwater.cli.demo", "Simulate an invented drain and assess it."),
     "learn": ("slackwater.cli.learn", "Relearn the leak filter's numbers from past drains."),
     "layout": ("slackwater.cli.layout", "Settle and check how a log is to be read."),
     "protocol": ("slackwater.cli.protocol", "List, show, check and test rule files."),
     "record": ("slackwater.cli.record", "Keep drains in the record; list, show and export them."),
+    "replay": ("slackwater.cli.replay", "Try rules on past drains."),
     "restore": ("slackwater.cli.restore", "Bring a backup back, to an empty place."),
     "risk": ("slackwater.cli.risk", "Ask published scores for a prolonged air leak."),
     "simulate": ("slackwater.cli.simulate", "Write invented stays whose truth is known."),

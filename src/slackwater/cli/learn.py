@@ -42,10 +42,10 @@ def command(
       slackwater simulate --cohort 60 --seed 5 --out past
       slackwater learn past --out ours.toml
     """
+    from slackwater.audit.workers import workers
     from slackwater.cli.files import refuse_overwriting, write_whole
     from slackwater.cli.inputs import read_numbers, read_protocol
     from slackwater.cli.instants import ward_zone
-    from slackwater.audit.workers import workers
     from slackwater.errors import UsageError
     from slackwater.forecast.learn import learnt
     from slackwater.leak.filter.model import shipped_model, to_toml

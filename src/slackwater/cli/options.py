@@ -14,3 +14,11 @@ def at_record(command: Callable[..., Any]) -> Callable[..., Any]:
         "--record", "place", metavar="FOLDER|URL",
         help="Where the record lies: a folder, or postgresql://... Default: $SLACKWATER_RECORD, else this user's.",
     )(command)  # fmt: skip
+
+
+def jobs_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--jobs: where work on many drains is done."""
+    return click.option(
+        "--jobs", metavar="N|ADDRESS", default="1", show_default=True,
+        help="Processes, or the address of a Dask scheduler (tcp://host:8786; needs the extra 'cluster').",
+    )(command)  # fmt: skip

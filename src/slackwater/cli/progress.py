@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Iterable, Iterator
 from types import TracebackType
-from typing import Self
+from typing import Self, TypeVar
 
 import click
+
+T = TypeVar("T")
 
 
 class Progress:
@@ -26,6 +29,12 @@ class Progress:
     ) -> None:
         if self._width:
             click.echo("", err=True)
+
+    def over(self, items: Iterable[T]) -> Iterator[T]:
+        """The items, said one by one."""
+        for done, item in enumerate(items, start=1):
+            yield item
+            self.at(done)
 
     def at(self, done: int, total: int | None = None) -> None:
         """Say how far it is; at most five times a second."""

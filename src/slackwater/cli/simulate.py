@@ -33,7 +33,7 @@ def command(name: str | None, seed: int, out: str, cohort: int | None, listing: 
         return
     if cohort is not None:
         for number, (label, stay) in enumerate(draw_cohort(cohort, seed), start=1):
-            write_bundle(stay, Path(out) / f"{number:04d}-{label}")
+            write_bundle(stay, Path(out) / f"{number:04d}-{label}", removed=True)
             if sys.stderr.isatty():
                 click.echo(f"\r{number} of {cohort}", nl=number == cohort, err=True)
         click.echo(f"wrote {cohort} stays to {out} (seed {seed})")

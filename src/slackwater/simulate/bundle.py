@@ -9,10 +9,11 @@ from pathlib import Path
 from slackwater.simulate.stay import Stay
 
 
-def write_bundle(stay: Stay, folder: str | Path) -> tuple[Path, ...]:
+def write_bundle(stay: Stay, folder: str | Path, *, removed: bool = False) -> tuple[Path, ...]:
     """Write log.csv (and log-2.csv), layout.toml, chart.csv, episode.toml, truth.csv, truth.json.
 
-    The folder is made if need be; files of these names are replaced. Returns the paths.
+    removed: course.toml too, with a planned removal as the stay ends. The folder is made if need be; files of these
+    names are replaced. Returns the paths.
     """
     to = Path(folder)
     to.mkdir(parents=True, exist_ok=True)
@@ -24,9 +25,17 @@ def write_bundle(stay: Stay, folder: str | Path) -> tuple[Path, ...]:
     files["episode.toml"] = stay.episode_toml.encode()
     files["truth.csv"] = truth_csv(stay).encode()
     files["truth.json"] = truth_json(stay).encode()
+    if removed:
+        files["course.toml"] = course_toml(stay).encode()
     for name, content in files.items():
         (to / name).write_bytes(content)
     return tuple(to / name for name in files)
+
+
+def course_toml(stay: Stay) -> str:
+    """The drain taken out as planned when the stay ends."""
+    end = stay.scenario.start.astimezone(UTC) + timedelta(hours=stay.scenario.hours)
+    return f'[removal]\nkind = "planned"\ntime = {end.replace(microsecond=0).isoformat()}\n'
 
 
 def truth_csv(stay: Stay) -> str:

@@ -1,0 +1,129 @@
+"""`slackwater audit`: from past drains to a cohort, and from the cohort to the audit pack."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import sys
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from slackwater.cli.options import at_record, jobs_option
+from slackwater.errors import UsageError
+
+if TYPE_CHECKING:
+    from slackwater.audit.stays import Stay
+
+PRIVACY = (
+    "Contains health data, de-identified or not. Keep the key apart from the cohort; who may have the cohort is for "
+    "your data protection to say."
+)
+
+
+@click.group("audit")
+def command() -> None:
+    """Learn from past drains. `collect` makes a cohort of them; see also: slackwater replay.
+
+    It supports decisions; it does not decide. Clinicians and local policy decide.
+    """
+
+
+@command.command("collect")
+@click.argument("out", metavar="COHORT")
+@at_record
+@click.option("--from", "source", metavar="FOLDER", help="Folders of drains (as `record` takes them), not the record.")
+@click.option("--key", "key_path", metavar="FILE", help="The key of the pseudonyms. Default: COHORT.key, made if new.")
+@click.option("--keep-dates", is_flag=True, help="Keep dates and ward names: not de-identified, for this house alone.")
+@click.option("--zone", metavar="ZONE", default="UTC", show_default=True, help="The ward's time zone.")
+@click.option("--protocol", metavar="NAME|FILE", help="With --from: the rule of drains whose folder holds none.")
+@jobs_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def collect_command(
+    out: str, place: str | None, source: str | None, key_path: str | None, keep_dates: bool, zone: str,
+    protocol: str | None, jobs: str, as_json: bool,
+) -> None:  # fmt: skip
+    """Write every drain of the record to the folder COHORT; one that is there already is left as it is.
+
+    Without --keep-dates it is de-identified: pseudonyms by a key that is kept beside the folder and must not go with
+    it, no names, serial numbers or free text, ages above 89 as 90, every stay moved into one week. It can still be
+    sensitive: whom you may give it to is for your data protection to say.
+
+    \b
+    Example:
+      slackwater audit collect last-year --zone Europe/Vienna
+      slackwater replay last-year --protocol air-50-8h
+    """
+    from slackwater.audit.cohort import Cohort
+    from slackwater.audit.collect import How, Job, collect
+    from slackwater.audit.engines import Failed, engine
+    from slackwater.cli.instants import ward_zone
+    from slackwater.cli.progress import Progress
+
+    ward_zone(zone)
+    if source is not None and place is not None:
+        raise UsageError("--from and --record are two sources", mend="Give one of them.")
+    folder = Path(out)
+    if folder.exists() and not folder.is_dir():
+        raise UsageError("is no folder", where=out, mend="Name a folder for the cohort.")
+    stays = _recorded(place) if source is None else _in_folders(source, protocol, zone)
+    jobs_left = [Job(drain, order, read) for order, (drain, read) in enumerate(stays, start=1)]
+    how = How(folder, _key(Path(key_path) if key_path else folder.with_name(folder.name + ".key")), zone, keep_dates)
+    failed: list[Failed] = []
+    cohort: Cohort | None = None
+    with engine(jobs) as over, Progress("collecting", len(jobs_left), "drains") as progress:
+        for done, one in enumerate(collect(jobs_left, how, over), start=1):
+            if isinstance(one, Cohort):
+                cohort = one
+                continue
+            progress.at(min(done, len(jobs_left)))
+            if isinstance(one, Failed):
+                failed.append(one)
+    assert cohort is not None
+    said = {"cohort": out, "drains": len(cohort.drains), "de_identified": cohort.de_identified,
+            "failed": [{"drain": one.item, "why": one.why} for one in failed]}  # fmt: skip
+    if as_json:
+        click.echo(json.dumps(said, indent=2))
+    else:
+        click.echo(f"{len(cohort.drains)} drains in {out}" + ("" if keep_dates else ", de-identified"))
+        for one in failed:
+            click.echo(f"  left out: {one.item}: {one.why}")
+        click.echo(PRIVACY)
+    if failed and not cohort.drains:
+        sys.exit(2)
+
+
+def _recorded(place: str | None) -> list[tuple[str, Callable[[str], Stay]]]:
+    from slackwater.audit.stays import of_record
+    from slackwater.store.place import place_of
+
+    found = of_record(place_of(place), round(time.time() * 1000))
+    return [(one.drain, one) for one in found]
+
+
+def _in_folders(source: str, protocol: str | None, zone: str) -> list[tuple[str, Callable[[str], Stay]]]:
+    from slackwater.cli.bundles import folders_of
+
+    return [(str(one), partial(_folder, one, protocol, zone)) for one in folders_of([source])]
+
+
+def _folder(folder: Path, protocol: str | None, ward_zone: str, zone: str) -> Stay:
+    from slackwater.audit.stays import of_bundle
+    from slackwater.cli.bundles import bundles_of
+
+    return of_bundle(bundles_of(folder, protocol, ward_zone, 0.05), zone)
+
+
+def _key(path: Path) -> bytes:
+    """The key of the pseudonyms, made where there is none; nobody but this user may read it."""
+    if path.exists():
+        return path.read_bytes()
+    key = secrets.token_bytes(32)
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(key)
+    return key

@@ -1,0 +1,91 @@
+"""`slackwater replay`: when a rule, another one, or a grid of rules would have held in past drains."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+from slackwater.cli.options import jobs_option
+from slackwater.errors import UsageError
+
+if TYPE_CHECKING:
+    from slackwater.audit.variants import Grid
+
+
+@click.command("replay")
+@click.argument("cohort_name", metavar="COHORT")
+@click.option("--protocol", "rule_name", metavar="NAME|FILE", required=True, help="The rule to try.")
+@click.option("--against", "other_name", metavar="NAME|FILE", help="Another rule: both, drain by drain.")
+@click.option("--limits", metavar="ML_PER_MIN,...", help="Air limits to try in its place, mL/min: 10,20,50.")
+@click.option("--hours", metavar="H,...", help="Lengths of the run to try: 4,6,8.")
+@click.option("--fluids", metavar="ML,...", help="Fluid limits to try, mL.")
+@click.option("--means", metavar="MIN,...", help="Averaging to try, minutes; 0 for every reading.")
+@click.option("--gaps", metavar="MIN,...", help="Tolerated gaps to try, minutes.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the intervals' draws.")
+@jobs_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def command(
+    cohort_name: str, rule_name: str, other_name: str | None, limits: str | None, hours: str | None,
+    fluids: str | None, means: str | None, gaps: str | None, seed: int, jobs: str, as_json: bool,
+) -> None:  # fmt: skip
+    """Try rules on the drains of COHORT (see: slackwater audit collect), looking back.
+
+    For each drain: when the rule first held, how long before the removal that was, and whether air was recorded
+    again while the drain was still in. A replay cannot show what an earlier removal would have done.
+
+    \b
+    Example:
+      slackwater replay last-year --protocol air-50-8h
+      slackwater replay last-year --protocol air-50-8h --against air-20-8h
+      slackwater replay last-year --protocol air-50-8h --limits 10,20,30,50,100 --hours 4,6,8,12
+    """
+    from slackwater.audit.cohort import open_cohort
+    from slackwater.audit.engines import Failed, engine
+    from slackwater.audit.replays import compared, replay_grid, replay_rule, summed_grid
+    from slackwater.cli.inputs import read_protocol
+    from slackwater.cli.progress import Progress
+    from slackwater.cli.view.replay import grid_dict, pair_dict, rule_dict, text
+
+    cohort, rule = open_cohort(cohort_name), read_protocol(rule_name)
+    other = None if other_name is None else read_protocol(other_name)
+    grid = _grid(limits, hours, fluids, means, gaps)
+    if grid is not None and other is not None:
+        raise UsageError("a grid and another rule at once", mend="Leave --against out, or the numbers to try.")
+    with engine(jobs) as over, Progress("replaying", len(cohort.drains), "drains") as progress:
+        if grid is not None:
+            found = list(progress.over(replay_grid(cohort, rule, grid, over)))
+            failed = [one for one in found if isinstance(one, Failed)]
+            said = grid_dict(cohort, rule, summed_grid(grid, found, seed), failed)
+        elif other is None:
+            said = rule_dict(cohort, rule, list(progress.over(replay_rule(cohort, rule, over))))
+        else:
+            said = pair_dict(cohort, rule, other, list(progress.over(compared(cohort, rule, other, over))))
+    click.echo(json.dumps(said, indent=2) if as_json else text(said))
+
+
+def _grid(
+    limits: str | None, hours: str | None, fluids: str | None, means: str | None, gaps: str | None
+) -> Grid | None:
+    from slackwater.audit.variants import Grid
+
+    if not any((limits, hours, fluids, means, gaps)):
+        return None
+    if limits is None or hours is None:
+        raise UsageError("the grid has no limit or no length", mend="Give both, e.g. --limits 20,50 --hours 6,8.")
+    return Grid(
+        _numbers(limits, "--limits"), tuple(3600 * one for one in _numbers(hours, "--hours")),
+        tuple(round(one) for one in _numbers(means, "--means")), _numbers(fluids, "--fluids"),
+        tuple(60 * one for one in _numbers(gaps, "--gaps")),
+    )  # fmt: skip
+
+
+def _numbers(text: str | None, option: str) -> tuple[float, ...]:
+    try:
+        found = tuple(sorted(float(part) for part in text.split(","))) if text else ()
+    except ValueError:
+        found = (-1.0,)
+    if any(not 0 <= one < 1e6 for one in found):
+        raise UsageError(f"{text!r} are no numbers", where=option, mend="Write them with commas between: 10,20,50.")
+    return found
