@@ -77,8 +77,8 @@ def judged(place: str, drain: str) -> str:
 
 def spread(doing: str, function: Callable[[Any], Any], items: Iterable[Any], processes: int) -> list[Any]:
     """`map` over processes, with progress on stderr."""
-    from slackwater.cli.progress import Progress
     from slackwater.audit.workers import workers
+    from slackwater.cli.progress import Progress
 
     todo, found = list(items), []
     with workers(processes) as over, Progress(doing, len(todo), "drains") as progress:

@@ -10,14 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from slackwater.audit.bootstrap import bootstrap
-from slackwater.audit.competing import cumulative_incidence, gray_test
-from slackwater.audit.cusum import cusum, observed_less_expected
-from slackwater.audit.ends import Ends, count_ends, union
-from slackwater.audit.process_charts import Phase, g_chart, p_chart, t_chart, u_chart, xmr_chart
-from slackwater.audit.special_cause import RULE_SETS
-from slackwater.audit.suppress import kept_back, with_totals
-from slackwater.audit.survival import kaplan_meier, log_rank
+from slackwater.audit.statistics.bootstrap import bootstrap
+from slackwater.audit.statistics.competing import cumulative_incidence, gray_test
+from slackwater.audit.statistics.cusum import cusum, observed_less_expected
+from slackwater.audit.statistics.ends import Ends, count_ends, union
+from slackwater.audit.statistics.process_charts import Phase, g_chart, p_chart, t_chart, u_chart, xmr_chart
+from slackwater.audit.statistics.special_cause import RULE_SETS
+from slackwater.audit.statistics.suppress import kept_back, with_totals
+from slackwater.audit.statistics.survival import kaplan_meier, log_rank
 
 PATIENTS = st.lists(st.tuples(st.integers(0, 30), st.integers(0, 2)), min_size=1, max_size=40)
 

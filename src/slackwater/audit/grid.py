@@ -35,7 +35,8 @@ class Tried:
     """A grid over one drain; arrays in the order of `grid.variants()`, NaN: none.
 
     first_ms: UTC ms, -1: never. could_ms: the first moment at which it could have been met, -1: never. came_back_h:
-    hours from first_ms to the first window that broke the limit for certain, while the drain was in; largest: of the windows' least means from then on, mL/min.
+    hours from first_ms to the first window that broke the limit for certain, while the drain was in; largest: of the
+    windows' least means from then on, mL/min.
     """
 
     verdict: tuple[str, ...]

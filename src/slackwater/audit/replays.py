@@ -9,17 +9,17 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.audit.bootstrap import bootstrap
 from slackwater.audit.case import Case
 from slackwater.audit.cohort import Cohort, read_case
-from slackwater.audit.ends import count_ends
 from slackwater.audit.engines import Failed, Over, each
-from slackwater.audit.estimate import Estimate
 from slackwater.audit.first_hold import NEVER
 from slackwater.audit.grid import tried
-from slackwater.audit.intervals import share
 from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, NEVER_MET, OUTSIDE, Replayed, replay
-from slackwater.audit.survival import kaplan_meier, time_until
+from slackwater.audit.statistics.bootstrap import bootstrap
+from slackwater.audit.statistics.ends import count_ends
+from slackwater.audit.statistics.estimate import Estimate
+from slackwater.audit.statistics.intervals import share
+from slackwater.audit.statistics.survival import kaplan_meier, time_until
 from slackwater.audit.variants import Grid, Variant
 from slackwater.protocol.rule import Protocol
 

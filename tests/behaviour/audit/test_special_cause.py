@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import nan
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from slackwater.audit.process_charts import Phase, g_chart, p_chart, range_chart, xmr_chart
-from slackwater.audit.special_cause import EIGHT_SIX, SEVEN_FIVE, marks
+from slackwater.audit.statistics.process_charts import Phase, g_chart, p_chart, range_chart, xmr_chart
+from slackwater.audit.statistics.special_cause import EIGHT_SIX, SEVEN_FIVE, RuleSet, marks
 from slackwater.errors import UsageError
 
 
-def told(values: list[float], rules=SEVEN_FIVE, phase: list[int] | None = None) -> list[tuple[str, int, int, int]]:  # type: ignore[no-untyped-def]
+def told(
+    values: list[float], rules: RuleSet = SEVEN_FIVE, phase: list[int] | None = None
+) -> list[tuple[str, int, int, int]]:
     """About a centre of 0 within limits of 10."""
     n = len(values)
     level = [np.full(n, height) for height in (0.0, -10.0, 10.0)]
@@ -111,6 +115,16 @@ def test_a_g_chart_counts_sides_about_its_median() -> None:
         lambda: xmr_chart([1.0, 2.0], [Phase(0), Phase(0)]),
     ],
 )
-def test_what_makes_no_sense_is_refused(wrong) -> None:  # type: ignore[no-untyped-def]
+def test_what_makes_no_sense_is_refused(wrong: Callable[[], object]) -> None:
     with pytest.raises(UsageError):
         wrong()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("rules", "percent"), [(SEVEN_FIVE, 34), (EIGHT_SIX, 12)])
+def test_steady_charts_are_marked_as_often_as_the_page_says(rules: RuleSet, percent: int) -> None:
+    rng = np.random.default_rng(1)
+    marked = np.mean([bool(xmr_chart(rng.standard_normal(24), rules=rules).marks) for _ in range(4000)])
+    assert 100 * marked == pytest.approx(percent, abs=2.0)
+    page = (Path(__file__).parents[3] / "docs" / "statistics.md").read_text("utf-8")
+    assert f"{percent} %" in page

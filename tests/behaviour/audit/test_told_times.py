@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from slackwater.audit.told_times import coverage, place_in_forecast, reached
+from slackwater.audit.statistics.told_times import coverage, place_in_forecast, reached
 from slackwater.errors import UsageError
 
 

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from math import inf, nan
 
 import numpy as np
 import pytest
 
-from slackwater.audit.agreement import kappa
-from slackwater.audit.bootstrap import bootstrap, rows_by_patient
-from slackwater.audit.calibration import brier, in_the_large, log_score, ranked_right, reliability, slope
-from slackwater.audit.competing import cumulative_incidence, gray_test
-from slackwater.audit.cusum import cusum, limit_for
-from slackwater.audit.ends import count_ends
-from slackwater.audit.funnel import funnel_of_rates, funnel_of_shares
-from slackwater.audit.intervals import rate, risk_ratio, share
-from slackwater.audit.suppress import kept_back
-from slackwater.audit.survival import kaplan_meier, log_rank, restricted_mean, time_until
+from slackwater.audit.statistics.agreement import kappa
+from slackwater.audit.statistics.bootstrap import bootstrap, rows_by_patient
+from slackwater.audit.statistics.calibration import brier, in_the_large, log_score, ranked_right, reliability, slope
+from slackwater.audit.statistics.competing import cumulative_incidence, gray_test
+from slackwater.audit.statistics.cusum import cusum, limit_for
+from slackwater.audit.statistics.ends import count_ends
+from slackwater.audit.statistics.funnel import funnel_of_rates, funnel_of_shares
+from slackwater.audit.statistics.intervals import rate, risk_ratio, share
+from slackwater.audit.statistics.suppress import kept_back
+from slackwater.audit.statistics.survival import kaplan_meier, log_rank, restricted_mean, time_until
 from slackwater.errors import MissingPart, UsageError
 
 
@@ -132,7 +133,7 @@ def test_a_unit_without_patients_has_no_place_in_a_funnel() -> None:
         lambda: bootstrap(lambda rows: 0.0, ["a"], np.random.default_rng(1), method="best"),
     ],
 )
-def test_what_makes_no_sense_is_refused(wrong) -> None:  # type: ignore[no-untyped-def]
+def test_what_makes_no_sense_is_refused(wrong: Callable[[], object]) -> None:
     with pytest.raises(UsageError) as refused:
         wrong()
     assert refused.value.mend

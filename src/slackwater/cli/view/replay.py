@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from slackwater.audit.cohort import Cohort
     from slackwater.audit.engines import Failed
-    from slackwater.audit.estimate import Estimate
     from slackwater.audit.replays import Row, Summed
+    from slackwater.audit.statistics.estimate import Estimate
     from slackwater.audit.variants import Variant
     from slackwater.protocol.rule import Protocol
 
