@@ -1,4 +1,4 @@
-"""The cohort: past drains as a folder of Parquet, one part a drain. Schema: docs/cohort.md."""
+"""The cohort: past drains as Parquet in a folder or a bucket, one part a drain. Schema: docs/cohort.md."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from typing import Any
 import polars
 
 from slackwater.audit.case import Case
+from slackwater.audit.shelf import Shelf, shelf
 from slackwater.audit.tables import case_from, fluid_table, minutes_table, moments_table, sheet_of
 from slackwater.errors import UsageError
 
@@ -22,9 +23,9 @@ PARTS = ("minutes", "moments", "fluid")
 
 @dataclass(frozen=True)
 class Cohort:
-    """A folder with a part for each drain. `drains`: pseudonyms, by time of connection."""
+    """A part for each drain. `drains`: pseudonyms, by time of connection."""
 
-    folder: Path
+    shelf: Shelf
     head: dict[str, Any]
     drains: tuple[str, ...]
 
@@ -33,45 +34,48 @@ class Cohort:
         return bool(self.head["de_identified"])
 
 
-def part_of(folder: Path, drain: str) -> Path:
+def part_of(drain: str) -> str:
     """Where a drain lies: partitioned by `drain`, as readers of partitioned Parquet know it."""
-    return folder / f"drain={drain}"
+    return f"drain={drain}"
 
 
-def write_case(folder: Path, case: Case, by_ms: int = 0, more: dict[str, polars.DataFrame] | None = None) -> None:
+def write_case(at: Shelf, case: Case, by_ms: int = 0, more: dict[str, polars.DataFrame] | None = None) -> None:
     """A drain's part; it counts once its sheet is there, which is written last. `more`: further tables by name."""
-    part = part_of(folder, case.about.drain)
-    part.mkdir(parents=True, exist_ok=True)
-    (part / SHEET).unlink(missing_ok=True)
+    part = part_of(case.about.drain)
+    at.remove(f"{part}/{SHEET}")
     tables = {
         "minutes": minutes_table(case, by_ms), "moments": moments_table(case, by_ms),
         "fluid": fluid_table(case, by_ms), **(more or {}),
     }  # fmt: skip
     for name, table in tables.items():
-        table.write_parquet(part / f"{name}.parquet", compression="zstd", statistics=False)
-    _put(part / SHEET, json.dumps(sheet_of(case, by_ms), sort_keys=True).encode())
+        out = io.BytesIO()
+        table.write_parquet(out, compression="zstd", statistics=False)
+        at.put(f"{part}/{name}.parquet", out.getvalue())
+    at.put(f"{part}/{SHEET}", json.dumps(sheet_of(case, by_ms), sort_keys=True).encode())
 
 
-def read_case(folder: Path, drain: str) -> Case:
+def read_case(at: Shelf, drain: str) -> Case:
     """One drain of the cohort. Raises UsageError where its part cannot be read."""
-    part = part_of(folder, drain)
+    part = part_of(drain)
     try:
-        sheet = json.loads((part / SHEET).read_bytes())
-        minutes, moments, fluid = (polars.read_parquet(part / f"{name}.parquet") for name in PARTS)
+        sheet = json.loads(at.get(f"{part}/{SHEET}"))
+        minutes, moments, fluid = (polars.read_parquet(io.BytesIO(at.get(f"{part}/{name}.parquet"))) for name in PARTS)
     except (OSError, ValueError, polars.exceptions.PolarsError) as error:
         what = f"cannot be read: {error}"
-        raise UsageError(what, where=str(part), mend="Remove its folder and collect again.") from error
+        raise UsageError(what, where=f"{at.says}/{part}", mend="Remove it and collect again.") from error
     return case_from(sheet, minutes, moments, fluid)
 
 
-def is_whole(folder: Path, drain: str) -> bool:
-    """Whether this drain was collected to its end."""
-    return (part_of(folder, drain) / SHEET).is_file()
+def collected(at: Shelf) -> frozenset[str]:
+    """Drains that were collected to their end."""
+    head, tail = part_of(""), f"/{SHEET}"
+    whole = [name for name in at.names() if name.startswith(head) and name.endswith(tail)]
+    return frozenset(name.removeprefix(head).removesuffix(tail) for name in whole)
 
 
-def close_cohort(folder: Path, head: dict[str, Any]) -> Cohort:
-    """Write the list of drains and the head; parts that are not whole are left out, and counted."""
-    sheets = [json.loads(path.read_bytes()) for path in sorted(folder.glob(f"drain=*/{SHEET}"))]
+def close_cohort(at: Shelf, head: dict[str, Any]) -> Cohort:
+    """Write the list of drains and the head; parts that are not whole are left out."""
+    sheets = [json.loads(at.get(f"{part_of(drain)}/{SHEET}")) for drain in sorted(collected(at))]
     sheets.sort(key=lambda one: (one["about"]["order"], one["about"]["drain"]))
     rows = [
         {
@@ -84,32 +88,25 @@ def close_cohort(folder: Path, head: dict[str, Any]) -> Cohort:
     ]  # fmt: skip
     out = io.BytesIO()
     polars.DataFrame(rows, infer_schema_length=None).write_parquet(out)
-    _put(folder / "drains.parquet", out.getvalue())
+    at.put("drains.parquet", out.getvalue())
     whole = {"schema": SCHEMA, **head, "drains": [one["about"]["drain"] for one in sheets]}
-    _put(folder / HEAD, json.dumps(whole, indent=1).encode())
-    return Cohort(folder, whole, tuple(whole["drains"]))
+    at.put(HEAD, json.dumps(whole, indent=1).encode())
+    return Cohort(at, whole, tuple(whole["drains"]))
 
 
 def open_cohort(place: str | Path) -> Cohort:
-    """Raises UsageError where the folder is no cohort, or one that this program does not know."""
-    folder = Path(place)
+    """Raises UsageError where there is no cohort, or one that this program does not know."""
+    at = shelf(place)
     try:
-        head = json.loads((folder / HEAD).read_bytes())
+        head = json.loads(at.get(HEAD))
     except (OSError, ValueError) as error:
         raise UsageError("is no cohort", where=str(place), mend="Make one: slackwater audit collect.") from error
     if not isinstance(head, dict) or head.get("schema") != SCHEMA:
         raise UsageError("is a cohort that this program does not know", where=str(place), mend="Collect it anew.")
-    return Cohort(folder, head, tuple(head["drains"]))
+    return Cohort(at, head, tuple(head["drains"]))
 
 
 def cases_of(cohort: Cohort) -> Iterator[Case]:
     """Every drain, in order."""
     for drain in cohort.drains:
-        yield read_case(cohort.folder, drain)
-
-
-def _put(path: Path, content: bytes) -> None:
-    """All of it or nothing of it under this name."""
-    part = path.with_suffix(path.suffix + ".part")
-    part.write_bytes(content)
-    part.replace(path)
+        yield read_case(cohort.shelf, drain)

@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -22,8 +21,9 @@ import polars
 from slackwater import __version__
 from slackwater.assessment.assessment import Assessment
 from slackwater.audit.case import About, Case, case_of
-from slackwater.audit.cohort import Cohort, close_cohort, is_whole, write_case
+from slackwater.audit.cohort import Cohort, close_cohort, collected, write_case
 from slackwater.audit.engines import Failed, Over, each
+from slackwater.audit.shelf import Shelf
 from slackwater.audit.stays import Stay
 from slackwater.errors import UsageError
 from slackwater.store.derive import pyramid_frame
@@ -39,7 +39,7 @@ SHORTEST_KEY = 16  # bytes
 class How:
     """Where the cohort lies and how much of a drain it keeps."""
 
-    folder: Path
+    shelf: Shelf
     key: bytes
     zone: str
     keep_dates: bool = False
@@ -62,18 +62,18 @@ def collect(jobs: Sequence[Job], how: How, over: Over = map) -> Iterator[str | F
     """
     if len(how.key) < SHORTEST_KEY:
         raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
-    how.folder.mkdir(parents=True, exist_ok=True)
     failed = []
     names = [pseudonym(how.key, "drain", job.drain) for job in jobs]
-    left = [job for job, name in zip(jobs, names, strict=True) if not is_whole(how.folder, name)]
-    yield from (name for name in names if is_whole(how.folder, name))
+    there = collected(how.shelf)
+    left = [job for job, name in zip(jobs, names, strict=True) if name not in there]
+    yield from (name for name in names if name in there)
     for done in each(over, partial(collect_one, how), left):
         if isinstance(done, Failed):
             done = Failed(pseudonym(how.key, "drain", done.item), done.why)
             failed.append({"drain": done.item, "why": done.why})
         yield done
     yield close_cohort(
-        how.folder,
+        how.shelf,
         {
             "made_by": f"slackwater {__version__}", "de_identified": not how.keep_dates,
             "zone": how.zone if how.keep_dates else "the ward's clock, as at connection", "failed": failed,
@@ -90,7 +90,7 @@ def collect_one(how: How, job: Job) -> str:
     if stay.found.trace is not None and stay.found.leak_trace is not None:
         starts = polars.col("start").cast(polars.Int64) + by_ms
         more["pyramid"] = pyramid_frame(stay.found).with_columns(starts)
-    write_case(how.folder, case if how.keep_dates else de_identified(case), by_ms, more)
+    write_case(how.shelf, case if how.keep_dates else de_identified(case), by_ms, more)
     return case.about.drain
 
 

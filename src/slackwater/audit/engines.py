@@ -49,11 +49,11 @@ def engine(where: str = "1") -> Iterator[Over]:
 @contextmanager
 def _cluster(address: str) -> Iterator[Over]:
     try:
-        from distributed import Client
+        import distributed
     except ImportError as error:
         raise MissingPart("a cluster needs Dask", mend="Install it: pip install 'slackwater[cluster]'.") from error
     try:
-        client = Client(address, timeout=10, set_as_default=False)
+        client: Any = distributed.Client(address, timeout=5, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, TimeoutError) as error:
         raise UsageError(f"no scheduler answers at {address}", mend="Start it: dask scheduler.") from error
     with client, client.get_executor() as executor:

@@ -137,17 +137,17 @@ def summed_grid(grid: Grid, found: Iterable[list[Row] | Failed], seed: int = 1) 
 
 
 def _replayed(cohort: Cohort, rule: Protocol, drain: str) -> Row:
-    case = read_case(cohort.folder, drain)
+    case = read_case(cohort.shelf, drain)
     return row_of(case, replay(case, rule))
 
 
 def _both(cohort: Cohort, one: Protocol, other: Protocol, drain: str) -> tuple[Row, Row]:
-    case = read_case(cohort.folder, drain)
+    case = read_case(cohort.shelf, drain)
     return row_of(case, replay(case, one)), row_of(case, replay(case, other))
 
 
 def _tried(cohort: Cohort, rule: Protocol, grid: Grid, drain: str) -> list[Row]:
-    case = read_case(cohort.folder, drain)
+    case = read_case(cohort.shelf, drain)
     return grid_rows(case, rule, grid)
 
 

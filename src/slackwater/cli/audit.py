@@ -62,18 +62,20 @@ def collect_command(
     from slackwater.audit.cohort import Cohort
     from slackwater.audit.collect import How, Job, collect
     from slackwater.audit.engines import Failed, engine
+    from slackwater.audit.shelf import shelf
     from slackwater.cli.instants import ward_zone
     from slackwater.cli.progress import Progress
 
     ward_zone(zone)
     if source is not None and place is not None:
         raise UsageError("--from and --record are two sources", mend="Give one of them.")
-    folder = Path(out)
-    if folder.exists() and not folder.is_dir():
+    if Path(out).exists() and not Path(out).is_dir():
         raise UsageError("is no folder", where=out, mend="Name a folder for the cohort.")
+    if "://" in out and key_path is None:
+        raise UsageError("where the key is to lie is not said", where="--key", mend="Name a file of this machine.")
     stays = _recorded(place) if source is None else _in_folders(source, protocol, zone)
     jobs_left = [Job(drain, order, read) for order, (drain, read) in enumerate(stays, start=1)]
-    how = How(folder, _key(Path(key_path) if key_path else folder.with_name(folder.name + ".key")), zone, keep_dates)
+    how = How(shelf(out), _key(Path(key_path or f"{out.rstrip(os.sep)}.key")), zone, keep_dates)
     failed: list[Failed] = []
     cohort: Cohort | None = None
     with engine(jobs) as over, Progress("collecting", len(jobs_left), "drains") as progress:
