@@ -22,7 +22,7 @@ from slackwater.protocol.facts import MINUTE_MS, Facts, Signal
 from slackwater.protocol.guards import judge_guards
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.signals import first_minute, too_coarse
-from slackwater.protocol.status import Codes, Status
+from slackwater.protocol.status import Codes, Status, all_of_codes
 from slackwater.protocol.windows import SCALE, window_bounds, window_codes
 
 Longs = NDArray[np.int64]
@@ -87,9 +87,11 @@ def _limits_and_lengths(case: Case, base: Protocol, grid: Grid) -> Longs:
     one_by_one = base.gaps_s or air.only_until is not None or grid.lasting_s[0] < 60 * (air.bin_min or 1)
     if signal is None or one_by_one:
         return _one_by_one(case, base, air, grid)
+    tube = [_tube(case.facts, base, air, lasting) for lasting in grid.lasting_s]
     for limits in _alike(case, base, grid.limits_ml_per_min):
         facts = facts_at(case, limits[0], waived=base.guards_waived)
-        rest = [_rest(facts, base, air, lasting) for lasting in grid.lasting_s]
+        others = _others(facts, base, air)
+        rest = [np.minimum(others, one) for one in tube]
         rows = [grid.limits_ml_per_min.index(limit) for limit in limits]
         if not too_coarse(signal, air, base):
             fits = [codes >= Status.MET for codes in rest]
@@ -112,14 +114,18 @@ def _alike(case: Case, rule: Protocol, limits: Sequence[float]) -> list[list[flo
     return list(groups.values())
 
 
-def _rest(facts: Facts, rule: Protocol, air: Clause, lasting_s: float) -> Codes:
-    """Everything but the air clause and whom the rule is for, at each minute's end, for a run of this length."""
+def _tube(facts: Facts, rule: Protocol, air: Clause, lasting_s: float) -> Codes:
+    """The guard that the tube was open, which looks at the start of a run of this length; no limit changes it."""
     removal = tuple(replace(one, lasting_s=lasting_s) if one.id == air.id else one for one in rule.removal)
+    guards = judge_guards(replace(rule, removal=removal, effort_seen=None), facts)
+    return all_of_codes([guard.timeline for guard in guards], facts.length)
+
+
+def _others(facts: Facts, rule: Protocol, air: Clause) -> Codes:
+    """The other clauses, the guard on effort, and what forbids `met`, at each minute's end."""
     codes = [judge_clause(clause, rule, facts).timeline for clause in rule.removal if clause.id != air.id]
-    codes += [guard.timeline for guard in judge_guards(replace(rule, removal=removal), facts)]
-    lowest = np.full(facts.length, Status.NOT_APPLICABLE, np.int8)
-    for one in codes:
-        np.minimum(lowest, one, out=lowest)
+    codes += [guard.timeline for guard in judge_guards(replace(rule, tube_open=None), facts)]
+    lowest = all_of_codes(codes, facts.length)
     ends = facts.ends_ms()
     for veto in facts.vetoes:
         stands = (ends >= veto.from_ms) & ((ends < veto.until_ms) if veto.until_ms is not None else True)
@@ -197,7 +203,7 @@ def _one_by_one(case: Case, base: Protocol, air: Clause, grid: Grid) -> Longs:
         facts = facts_at(case, limit, waived=base.guards_waived)
         for j, lasting in enumerate(grid.lasting_s):
             codes = judge_clause(replace(air, limit=limit, lasting_s=lasting), base, facts).timeline
-            whole = np.minimum(codes, _rest(facts, base, air, lasting))
+            whole = all_of_codes([codes, _others(facts, base, air), _tube(facts, base, air, lasting)], facts.length)
             for way, good in enumerate((whole >= least, whole != Status.NOT_MET)):
                 held = np.flatnonzero(good)
                 if len(held):

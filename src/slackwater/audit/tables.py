@@ -143,14 +143,15 @@ def case_from(sheet: Sheet, minutes: polars.DataFrame, moments: polars.DataFrame
     told, outcome = sheet["facts"], dict(sheet["outcome"])
     holds = tuple(Hold(**one) for one in outcome.pop("holds"))
     by_kind = {kind: part for (kind,), part in moments.partition_by("kind", as_dict=True).items()}
+    events, shown = _by_name(by_kind, "event"), _by_name(by_kind, "open")
     signals = _signals(sheet, minutes)
-    events = {name: tuple(_times(by_kind, "event", name).tolist()) for name in sheet["events"]}
     facts = Facts(
         now_ms=told["now_ms"], grid_start_ms=told["grid_start_ms"], length=told["length"],
         data_until_ms=told["data_until_ms"], connected_ms=told["connected_ms"], signals=signals,
-        sightings=_sightings(sheet, by_kind.get("sighting")), events=events,
-        shown_open={how: _times(by_kind, "open", how) for how in sheet["ways_open"]},
-        shown_shut=_times(by_kind, "shut", ""),
+        sightings=_sightings(sheet, by_kind.get("sighting")),
+        events={name: tuple(events.get(name, [])) for name in sheet["events"]},
+        shown_open={how: np.array(shown.get(how, []), np.int64) for how in sheet["ways_open"]},
+        shown_shut=np.array(_by_name(by_kind, "shut").get("", []), np.int64),
         tries=tuple(
             Try(one["time_ms"], {"True": True, "False": False}.get(one["word"]), one["name"])
             for one in _rows(by_kind, "try")
@@ -180,11 +181,11 @@ def _signals(sheet: Sheet, minutes: polars.DataFrame) -> dict[tuple[str, str], S
 
 def _sightings(sheet: Sheet, rows: polars.DataFrame | None) -> dict[tuple[str, str], tuple[Sighting, ...]]:
     found: dict[tuple[str, str], list[Sighting]] = {(n, s): [] for n in sheet["sightings"] for s in SCOPES}
-    for one in [] if rows is None else rows.iter_rows(named=True):
-        low, high = (math.nan if one[name] is None else one[name] for name in ("low", "high"))
-        found[one["name"], one["scope"]].append(
-            Sighting(one["time_ms"], low, high, one["word"], one["conflict"], one["line"])
-        )
+    if rows is not None:
+        bounds = (rows[name].fill_null(math.nan).to_list() for name in ("low", "high"))
+        told = (rows[name].to_list() for name in ("name", "scope", "time_ms", "word", "conflict", "line"))
+        for low, high, name, scope, at, word, conflict, line in zip(*bounds, *told, strict=True):
+            found[name, scope].append(Sighting(at, low, high, word, conflict, line))
     return {key: tuple(seen) for key, seen in found.items()}
 
 
@@ -198,11 +199,13 @@ def _records(fluid: polars.DataFrame) -> dict[str, tuple[FluidRecord, ...]]:
     return {scope: tuple(records) for scope, records in found.items()}
 
 
-def _times(by_kind: Mapping[Any, polars.DataFrame], kind: str, name: str) -> NDArray[np.int64]:
-    part = by_kind.get(kind)
-    if part is None:
-        return np.empty(0, np.int64)
-    return part.filter(polars.col("name") == name)["time_ms"].to_numpy().astype(np.int64)
+def _by_name(by_kind: Mapping[Any, polars.DataFrame], kind: str) -> dict[str, list[int]]:
+    """The moments of this kind, by name, in their order."""
+    part, found = by_kind.get(kind), dict[str, list[int]]()
+    if part is not None:
+        for name, at in zip(part["name"].to_list(), part["time_ms"].to_list(), strict=True):
+            found.setdefault(name, []).append(at)
+    return found
 
 
 def _rows(by_kind: Mapping[Any, polars.DataFrame], kind: str) -> list[dict[str, Any]]:
