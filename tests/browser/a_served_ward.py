@@ -21,9 +21,9 @@ GRAVE = ("warning", "error")  # what Chromium says of a page; hints for who deve
 
 
 @contextmanager
-def served(folder: Path, clock: Clock | None = None) -> Iterator[tuple[FastAPI, str]]:
-    """The server over a copy of the small ward, and its address."""
-    app = create_app(Settings(place_of(recorded_ward(folder / "record")), secure=False, clock=clock or Clock()))
+def serving(settings: Settings) -> Iterator[tuple[FastAPI, str]]:
+    """The server as it is set, and its address."""
+    app = create_app(settings)
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -35,6 +35,14 @@ def served(folder: Path, clock: Clock | None = None) -> Iterator[tuple[FastAPI, 
     finally:
         server.should_exit = True
         thread.join()
+
+
+@contextmanager
+def served(folder: Path, clock: Clock | None = None) -> Iterator[tuple[FastAPI, str]]:
+    """The server over a copy of the small ward, and its address."""
+    place = place_of(recorded_ward(folder / "record"))
+    with serving(Settings(place, secure=False, clock=clock or Clock())) as both:
+        yield both
 
 
 class Desk:

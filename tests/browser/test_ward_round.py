@@ -117,6 +117,27 @@ def test_targets_are_large_enough_for_a_glove(page: Any, ward: tuple[Any, Any, s
     page.locator("summary").click()
     heights = page.eval_on_selector_all(
         "main .tile h2 a, main button, main select, main summary, main a.button",
-        "(all) => all.map((one) => [one.textContent.trim().slice(0, 20), one.getBoundingClientRect().height])",
+        "(all) => all.filter((one) => one.offsetParent)"
+        ".map((one) => [one.textContent.trim().slice(0, 20), one.getBoundingClientRect().height])",
     )
     assert [one for one in heights if one[1] < 44] == []
+
+
+def test_on_a_phone_the_rest_of_a_line_is_one_tap_away_and_stays_open(page: Any, ward: tuple[Any, Any, str]) -> None:
+    _, app, address = ward
+    page.set_viewport_size({"width": 360, "height": 740})
+    opened(page, address)
+    assert page.locator(f"{FIRST} .rest:visible").count() == 0
+    more = page.locator(f"{FIRST} button.more")
+    more.click()
+    assert more.get_attribute("aria-expanded") == "true"
+    assert page.locator(f"{FIRST} .rest").count() == page.locator(f"{FIRST} .rest:visible").count() > 3
+    with app.state.record.act(by="tests", what="task") as act:
+        drain = key_of("drain", key_of("patient", "W-1"), "1")
+        act.add("task", key_of("task", drain, "more"), {"drain": drain, "what": "film at noon"})
+    page.wait_for_selector(f"{FIRST}:has-text('film at noon')", timeout=30_000)
+    assert page.locator(f"{FIRST} .rest:visible").count() > 3
+    page.emulate_media(media="print")
+    page.locator(f"{FIRST} button.more").evaluate("(one) => one.click()")
+    assert page.locator(f"{FIRST} .rest:visible").count() > 3  # paper shows all of it
+    page.emulate_media(media="screen")

@@ -158,7 +158,7 @@ class OwnServer:
     def stop(self) -> None:
         """End it and remove its folder."""
         if self._process is not None:
-            self._process.send_signal(signal.SIGINT)  # its word for: end now, in good order
+            self._process.send_signal(signal.SIGQUIT)  # its word for: end at once; nothing of it is kept
             try:
                 self._process.wait(20)
             except subprocess.TimeoutExpired:

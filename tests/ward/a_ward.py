@@ -25,7 +25,7 @@ from slackwater.store import open_record
 from slackwater.store.accounts import put_account
 from slackwater.store.acts import key_of
 from slackwater.store.nouns import ROLES
-from slackwater.store.place import place_of
+from slackwater.store.place import Place, place_of
 from slackwater.store.take_in import Bundle, GivenLog, take_in
 from slackwater.web.app import create_app
 from slackwater.web.passwords import hashed
@@ -98,11 +98,15 @@ def recorded_ward(to: Path) -> Path:
     return to
 
 
+def place_in(folder: Path) -> Place:
+    """Where a test's copy of the ward lies. tests/postgres/web puts a database here."""
+    return place_of(recorded_ward(folder / "record"))
+
+
 @contextmanager
 def a_ward(folder: Path, clock: Clock | None = None, **settings: Any) -> Iterator[tuple[FastAPI, TestClient]]:
     """The ward's server over a copy of the record in `folder`, and a client that nobody is logged in at."""
-    place = place_of(recorded_ward(folder / "record"))
-    app = create_app(Settings(place, secure=False, clock=clock or Clock(), **settings))
+    app = create_app(Settings(place_in(folder), clock=clock or Clock(), **{"secure": False, **settings}))
     with TestClient(app, follow_redirects=False) as client:
         yield app, client
 

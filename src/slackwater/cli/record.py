@@ -146,8 +146,9 @@ def list_drains(place: str | None, everything: bool, zone: str | None, as_json: 
       slackwater record list --all
     """
     from slackwater.cli.instants import ward_zone
-    from slackwater.cli.view.record import list_dict, list_text
+    from slackwater.cli.view.record import list_text
     from slackwater.store import open_record
+    from slackwater.store.course_json import list_dict
     from slackwater.store.listing import listed
 
     ward = ward_zone(zone)
@@ -175,25 +176,19 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
       slackwater record show SIM-0001/1
     """
     from slackwater.cli.instants import instant, ward_zone
-    from slackwater.cli.view.record import course_dict, course_lines
+    from slackwater.cli.view.record import course_lines
     from slackwater.store import open_record
-    from slackwater.store.course import course_of, find_drain
-    from slackwater.store.history import history_of
-    from slackwater.store.rows import things
+    from slackwater.store.course import find_drain
+    from slackwater.store.course_json import course_dict, whole_course
 
     ward = ward_zone(zone)
     known_ms = None if known is None else instant(known, ward if zone else None, "--known")
     with open_record(place) as record, record.reading() as connection:
-        key = find_drain(connection, drain, known_ms)
-        course = course_of(connection, key, known_ms)
-        history = history_of(connection, course, known_ms)
-        serials = {unit.key: unit["serial"] for unit in things(connection, "unit")}
-        pinned = None if course.goal is None else course.goal["protocol"]
-        rule = next(iter(things(connection, "protocol", keys=[pinned] if pinned else [])), None)
+        whole = whole_course(connection, find_drain(connection, drain, known_ms), known_ms)
     if as_json:
-        click.echo(json.dumps(course_dict(course, history, rule, serials), ensure_ascii=False, indent=2))
+        click.echo(json.dumps(course_dict(*whole), ensure_ascii=False, indent=2))
     else:
-        click.echo(course_lines(course, history, rule, serials, ward))
+        click.echo(course_lines(*whole, ward))
 
 
 @command.command("export", short_help="Write a drain's files to a new folder.")

@@ -3,12 +3,33 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from slackwater.cli.instants import ward_zone
 from slackwater.cli.options import at_record
 from slackwater.errors import MissingPart, UsageError
+
+if TYPE_CHECKING:
+    from slackwater.web.settings import Hospital
+
+
+def by_hospital(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options of the hospital's own log-in; each may come from the environment."""
+    for option in (
+        click.option("--oidc-claim", envvar="SLACKWATER_OIDC_CLAIM", default="sub", show_default=True,
+                     help="What of the token is the login here."),
+        click.option("--oidc-secret", envvar="SLACKWATER_OIDC_SECRET", metavar="FILE",
+                     type=click.Path(exists=True, dir_okay=False), help="File with its secret there, if any."),
+        click.option("--oidc-client", envvar="SLACKWATER_OIDC_CLIENT", metavar="ID", help="What it calls this server."),
+        click.option("--oidc-issuer", envvar="SLACKWATER_OIDC_ISSUER", metavar="URL",
+                     help="The hospital's own log-in (OpenID Connect)."),
+    ):  # fmt: skip
+        command = option(command)
+    return command
 
 
 @click.command("ward")
@@ -25,7 +46,11 @@ from slackwater.errors import MissingPart, UsageError
 @click.option(
     "--behind-tls", is_flag=True, help="A proxy in front speaks TLS: needed for any address but this machine's."
 )
-def command(place: str | None, zone: str, host: str, port: int, idle_min: int, judges: int, behind_tls: bool) -> None:
+@by_hospital
+def command(
+    place: str | None, zone: str, host: str, port: int, idle_min: int, judges: int, behind_tls: bool,
+    **given: str | None,
+) -> None:  # fmt: skip
     """Serve the ward's pages over the record.
 
     The first start prints a code with which the first person is entered; there is no default password. It listens
@@ -52,10 +77,35 @@ def command(place: str | None, zone: str, host: str, port: int, idle_min: int, j
     from slackwater.store.place import place_of
     from slackwater.web.settings import Settings
 
-    settings = Settings(place_of(place), ward_zone(zone), zone, idle_s=60 * idle_min, secure=behind_tls, judges=judges)
+    settings = Settings(
+        place_of(place), ward_zone(zone), zone, idle_s=60 * idle_min, secure=behind_tls, judges=judges,
+        hospital=_hospital(**given),
+    )  # fmt: skip
     app = create_app(settings)
     click.echo(f"the ward's pages: http://{host}:{port}", err=True)
     if app.state.first_start.open:
         click.echo(f"first start: enter this code on the page: {app.state.first_start.code}", err=True)
     sys.stderr.flush()
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False, proxy_headers=behind_tls)
+
+
+def _hospital(
+    oidc_issuer: str | None, oidc_client: str | None, oidc_secret: str | None, oidc_claim: str | None
+) -> Hospital | None:
+    """The hospital's own log-in, if it was given. MissingPart without the extra `oidc`."""
+    if not oidc_issuer and not oidc_client and not oidc_secret:
+        return None
+    if not oidc_issuer or not oidc_client:
+        raise UsageError(
+            "the hospital's log-in needs both --oidc-issuer and --oidc-client", mend="Give the other, too."
+        )
+    try:
+        import slackwater.web.hospital  # noqa: F401
+    except ImportError:
+        raise MissingPart(
+            "the hospital's log-in needs the extra 'oidc'", mend="Install it: pip install 'slackwater[oidc]'."
+        ) from None
+    from slackwater.web.settings import Hospital
+
+    secret = Path(oidc_secret).read_text("utf-8").strip() if oidc_secret else ""
+    return Hospital(oidc_issuer, oidc_client, secret, oidc_claim or "sub")

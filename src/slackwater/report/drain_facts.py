@@ -12,6 +12,7 @@ from slackwater.quantities.spans import format_span
 from slackwater.report.times import between, shown
 from slackwater.store.course import Course
 from slackwater.store.history import Line
+from slackwater.store.removing import ANALGESIA
 from slackwater.store.rows import Thing
 
 MOST_LINES = 200  # of the history; older ones are counted (ours)
@@ -68,6 +69,7 @@ class DrainFacts:
     tasks_done: tuple[Fact, ...]
     xrays: tuple[Fact, ...]
     removal: str
+    decisions: tuple[Fact, ...]
     checks: tuple[Fact, ...]
     units: tuple[Fact, ...]
     chart: tuple[ChartRow, ...]
@@ -75,9 +77,11 @@ class DrainFacts:
 
 
 def drain_facts(
-    course: Course, now_ms: int, zone: tzinfo, serials: Mapping[str, str], rules: Mapping[str, Thing]
-) -> DrainFacts:
+    course: Course, now_ms: int, zone: tzinfo, serials: Mapping[str, str], rules: Mapping[str, Thing],
+    decisions: Sequence[Thing] = (),
+) -> DrainFacts:  # fmt: skip
     """As of `now_ms`: what begins later is left out. `serials` by key of the unit, `rules` by hash."""
+    decided = [one for one in decisions if one.happened_ms is None or one.happened_ms <= now_ms]
     orders = [one for one in course.orders if one["from_ms"] <= now_ms]
     now = _in_force(orders, now_ms)
     holds = [one for one in course.holds if one["from_ms"] <= now_ms]
@@ -95,7 +99,8 @@ def drain_facts(
         tasks=tuple(_owed(one, now_ms, zone) for one in course.tasks if one not in done),
         tasks_done=tuple(_done(one, zone) for one in reversed(done)),
         xrays=tuple(_xrays(course, now_ms, zone)),
-        removal=_removal(course, now_ms, zone),
+        removal=_removal(course, now_ms, zone, decided),
+        decisions=tuple(_decision(one, zone) for one in decided if one["what"] != ANALGESIA),
         checks=tuple(
             _done(one, zone) if one["done_ms"] is not None and one["done_ms"] <= now_ms else _owed(one, now_ms, zone)
             for one in course.checks
@@ -178,16 +183,22 @@ def _xrays(course: Course, now_ms: int, zone: tzinfo) -> Iterable[Fact]:
         yield Fact(shown(one["time_ms"], zone), told + note, owed)
 
 
-def _removal(course: Course, now_ms: int, zone: tzinfo) -> str:
+def _decision(one: Thing, zone: tzinfo) -> Fact:
+    at = "" if one.happened_ms is None else f" ({shown(one.happened_ms, zone)})"
+    return Fact(_plain(one["what"]), f"{one['because']}{at}")
+
+
+def _removal(course: Course, now_ms: int, zone: tzinfo, decided: Sequence[Thing]) -> str:
     out = course.removal
     if out is None or out["time_ms"] > now_ms:
         return ""
+    without = next((one["because"] for one in decided if one["what"] == ANALGESIA), "not recorded")
     parts = [
         f"Out since {shown(out['time_ms'], zone)}, {_plain(out['kind'])}",
         f"removed by {out['removed_by'] or 'whom is not recorded'}",
         f"second person {out['second_person'] or 'not recorded'}",
         f"breath phase {_plain(out['breath_phase'])}",
-        f"analgesia {'not recorded' if out['analgesia_ms'] is None else shown(out['analgesia_ms'], zone)}",
+        f"analgesia {shown(out['analgesia_ms'], zone) if out['analgesia_ms'] is not None else without}",
         "tip intact" if out["tip_intact"] else "tip not intact" if out["tip_intact"] is False else "tip not recorded",
         f"suture out {'not recorded' if out['suture_out_ms'] is None else shown(out['suture_out_ms'], zone)}",
     ]

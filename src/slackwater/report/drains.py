@@ -114,7 +114,8 @@ def drain_map(tubes: Sequence[Tube], here: str, now_ms: int, zone: tzinfo) -> Dr
     at = {marker.key: marker for marker in markers}
     joints = tuple(_joint(at[a.drain.key], at[b.drain.key]) for a, b in joined)
     now_in = [marker.number for marker in markers if marker.is_in]
-    count = f"{len(now_in)} of {len(markers)} drains in" if len(markers) > 1 else ("in" if now_in else "out")
+    many = f"{len(now_in)} of {len(markers)} are in"
+    count = many if len(markers) > 1 else "the only one is in" if now_in else "the only one is out"
     return DrainMap(tuple(markers), joints, f"Drains of this patient, seen from the front: {count}.")
 
 

@@ -53,12 +53,12 @@ def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> st
         raise MissingPart("the page needs jinja2", mend="Install it: pip install 'slackwater[page]'.") from error
     data = json.dumps(packed(found, zone), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     html = (
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             p=view(found, zone, scores),
-            css="\n".join(_text("assets", name) for name in ("page.css", "told.css", *STYLES)),
-            script="\n".join(_text("assets", name) for name in (*SCRIPTS, "page.js")),
+            css="\n".join(asset("assets", name) for name in ("page.css", "told.css", *STYLES)),
+            script="\n".join(asset("assets", name) for name in (*SCRIPTS, "page.js")),
             data=data.replace("<", "\\u003c"),  # so that no text of the record can close the script
         )
     )
@@ -66,17 +66,17 @@ def page(found: Assessment, zone: tzinfo, *, scores: Sequence[Score] = ()) -> st
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
     """Everything of a record is escaped; a name that is missing is a fault. Made once: its templates take a while."""
     import jinja2
 
     return jinja2.Environment(
-        loader=jinja2.FunctionLoader(lambda name: _text("templates", name)), autoescape=True,
+        loader=jinja2.FunctionLoader(lambda name: asset("templates", name)), autoescape=True,
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
 
 
-def _text(*parts: str) -> str:
+def asset(*parts: str) -> str:
     return files("slackwater.report").joinpath(*parts).read_text("utf-8")
 
 

@@ -12,8 +12,18 @@ from slackwater.protocol.evaluation import Evaluation, Judged
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.extent import not_judged
-from slackwater.report.line import Below, RoundLine, Said, tube_of
-from slackwater.report.round_facts import HOUR_MS, canister, charge, fluid_lines, suction, when
+from slackwater.report.line import NOTHING, Below, RoundLine, Said, tube_of
+from slackwater.report.round_facts import (
+    HOUR_MS,
+    Suction,
+    canister,
+    charge,
+    fluid_lines,
+    off_mains,
+    pain_on_cough,
+    suction,
+    when,
+)
 from slackwater.report.sentences import value_words
 from slackwater.report.trend import trend
 from slackwater.report.words import LEAK_SHAPES, REASON_WORDS, SHAPES, WORDS, amount, bounds
@@ -23,6 +33,8 @@ from slackwater.trace.types import MINUTE_MS
 
 AHEAD_MS = 5 * MINUTE_MS  # rows so far after now are another clock's (ours)
 
+ALLOWED = "off suction up to"  # as ordered; the round is filtered by it
+ASK = "off suction not ordered: ask first"
 _GOOD = (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE)
 _GUARDS = {"tube_open": "the tube shown open", "effort_seen": "a cough or a walk"}  # people settle these too
 _BY_PEOPLE = ("word", "number")  # kinds of measure that somebody looks at and charts
@@ -61,13 +73,27 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
         tube, now_ms,
         holds=tuple(_hold(one, now_ms, zone) for one in holds),
         overdue=tuple(late), tasks=tuple(due),
-        may_be_off=f"may be off suction for {off[-1]} min" if off and off[-1] else "",
+        may_be_off=_off(off),
         charted_ms=max((ms for ms in mine if ms <= now_ms), default=None),
         ahead="" if last is None or last <= now_ms + AHEAD_MS else (
             f"the log's stamps run to {format_span((last - now_ms) / 1000)} after now; later rows are not used: "
             "is the unit's clock right?"
         ),
     )  # fmt: skip
+
+
+def _off(ordered: list[int | None]) -> str:
+    """Whether suction may come off for a walk: what the order that stands says of it."""
+    if not ordered:
+        return RoundLine.may_be_off
+    return f"{ALLOWED} {ordered[-1]} min, as ordered" if ordered[-1] else ASK
+
+
+def _walks(by_order: str, sucked: Suction) -> str:
+    """The same, where an order may stand in the chart alone."""
+    if sucked.none_ordered:
+        return "no suction is added"
+    return ASK if by_order == RoundLine.may_be_off and sucked.ordered != NOTHING.ordered else by_order
 
 
 def _standing(course: Course, now_ms: int) -> list[Thing]:
@@ -114,9 +140,10 @@ def _after_removal(line: RoundLine, course: Course, now_ms: int, zone: tzinfo) -
 
 
 def _judged(line: RoundLine, course: Course, found: Assessment, zone: tzinfo) -> RoundLine:
-    fired, unseen = _escalation(found.evaluation)
+    fired, unseen = escalation(found.evaluation)
     now = found.as_of_ms
     waiting, rule = _rule(found, zone)
+    sucked = suction(found, zone)
     overdue = [
         f"{due.item.replace('_', ' ')}, due {when(due.due_ms, now, zone)}"
         for due in found.schedule
@@ -133,18 +160,23 @@ def _judged(line: RoundLine, course: Course, found: Assessment, zone: tzinfo) ->
         leak=_leak(found, zone),
         rule=rule,
         rule_name=_rule_name(found.evaluation),
+        judged_by=_judged_by(found.evaluation),
+        overall=None if found.overall is None else found.overall.word,
         below=_below(found, zone),
         waiting=waiting,
         estimate=_estimate(found, zone),
         fluid=fluid_lines(found, zone),
-        suction=suction(found, zone),
+        suction=sucked,
+        may_be_off=_walks(line.may_be_off, sucked),
         canister=canister(found, zone),
         charge=charge(found, zone),
+        lasted=off_mains(found, zone),
+        pain=pain_on_cough(found, zone),
         trend=trend(found, zone),
     )
 
 
-def _escalation(judged: Evaluation | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def escalation(judged: Evaluation | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """To act on: what a recorded value fired, and what could be told before and no longer can. And what never could."""
     items, unseen = [], []
     for part in judged.escalation if judged is not None else ():
@@ -215,6 +247,10 @@ def _below(found: Assessment, zone: tzinfo) -> Below | None:
     if run.missing_minutes:
         words += f"; {format_span(60.0 * run.missing_minutes)} unknown in the span asked for"
     return Below(min(100, int(100 * run.seconds / run.needed_seconds)), words)
+
+
+def _judged_by(judged: Evaluation | None) -> tuple[str, str, str] | None:
+    return None if judged is None else (judged.protocol.name, judged.protocol.version, judged.protocol.sha256)
 
 
 def _rule_name(judged: Evaluation | None) -> str:
@@ -296,6 +332,7 @@ def _tagged(line: RoundLine) -> RoundLine:
         "act": bool(line.items or line.ahead),
         "overdue": bool(line.overdue),
         "held": bool(line.holds),
+        "walk": not line.removed and line.may_be_off.startswith(ALLOWED),
         "waiting": line.live and line.rule.word in ("met", "met with gaps", "met and waiting"),
     }
     found = {word for word, so in said.items() if so}

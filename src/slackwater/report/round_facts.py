@@ -1,4 +1,4 @@
-"""What a line of the round says beside leak and rule: fluid, suction ordered and delivered, canister, charge."""
+"""What a line of the round says beside leak and rule: fluid, suction ordered and delivered, canister, charge, pain."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.assessment.assessment import Assessment, last_minute
 from slackwater.episode.space import drains_of_space, entries_for
 from slackwater.episode.types import Entry
+from slackwater.leak.stretches import stretches
 from slackwater.quantities.spans import format_span
 from slackwater.reading.log import NONE
 from slackwater.report.fluid import fluid_record
@@ -31,6 +33,7 @@ class Suction:
     ordered: str
     delivered: str
     note: str = ""
+    none_ordered: bool = False  # water seal or gravity
 
 
 def when(ms: int, now_ms: int, zone: tzinfo) -> str:
@@ -53,16 +56,17 @@ def fluid_lines(found: Assessment, zone: tzinfo) -> tuple[str, ...]:
     if amounts is None or not len(amounts.entry_ends_ms):
         return (*lines, "not recorded, which is not zero")
     end = int(amounts.entry_ends_ms[-1])
-    for name, window in (("last hour", HOUR_MS), ("24 h", 24 * HOUR_MS)):
+    until = when(end, found.as_of_ms, zone)
+    for name, window in (("hour", HOUR_MS), ("24 h", 24 * HOUR_MS)):
         begun = found.episode.connected_at
         short = begun is not None and begun < end < begun + window
         length = end - begun if short and begun is not None else window
         low, high = amounts.totals(np.array([end], dtype=np.int64), length)
-        label = f"{format_span(length / 1000)} since connection" if short else name
+        label = f"{format_span(length / 1000)} since connection" if short else f"{name} to {until}:"
         lines.append(f"{whose}{label} {_told(float(low[0]), float(high[0]), found.facts.weight_kg)}")
         if short:
             break
-    told = f"told until {when(end, found.as_of_ms, zone)}, by {SOURCES.get(fluid_record(found).source, 'the chart')}"
+    told = f"told until {until}, by {SOURCES.get(fluid_record(found).source, 'the chart')}"
     silent = (found.as_of_ms - end) // MINUTE_MS
     lines.append(told + (f"; not recorded for {format_span(60.0 * silent)} since" if silent > 1 else ""))
     return tuple(lines)
@@ -102,16 +106,17 @@ def suction(found: Assessment, zone: tzinfo) -> Suction:
     if measured is None:
         read = own.of("suction_delivered")
         if not read or read[-1].conflict or read[-1].value is None:
-            return Suction(ordered, "not recorded")
+            return Suction(ordered, "not recorded", none_ordered=level == 0)
         text = "none added" if read[-1].value == "none_added" else f"{signed(read[-1].value)} cmH2O"
-        return Suction(ordered, f"{text}, read at {when(read[-1].time, found.as_of_ms, zone)}")
+        told = f"{text}, read at {when(read[-1].time, found.as_of_ms, zone)}"
+        return Suction(ordered, told, none_ordered=level == 0)
     text = f"{signed(measured)} cmH2O"
     if level is not None and level < 0:
         apart = round(measured - level, 1)
         text += f", {abs(apart):.1f} {'less' if apart > 0 else 'more'} than ordered" if apart else ", as ordered"
     elif level == 0:
         text = f"none added; measured {text}"
-    return Suction(ordered, text, _set_apart(found, level))
+    return Suction(ordered, text, _set_apart(found, level), level == 0)
 
 
 def signed(value: object) -> str:
@@ -181,15 +186,48 @@ def canister(found: Assessment, zone: tzinfo) -> str:
 def charge(found: Assessment, zone: tzinfo) -> str:
     """Battery and mains as last logged, each with its time."""
     trace = found.trace
-    parts = []
+    parts: list[tuple[str, str]] = []
     if trace is not None and trace.battery_percent is not None:
         rows = np.flatnonzero(trace.battery_percent != NONE)
         if len(rows):
             at = when(int(trace.end_ms[rows[-1]]), found.as_of_ms, zone)
-            parts.append(f"battery {int(trace.battery_percent[rows[-1]])} % at {at}")
+            parts.append((f"battery {int(trace.battery_percent[rows[-1]])} %", at))
     if trace is not None and trace.mains is not None:
         rows = np.flatnonzero(trace.mains != NONE)
         if len(rows):
             at = when(int(trace.end_ms[rows[-1]]), found.as_of_ms, zone)
-            parts.append(f"{'on mains' if trace.mains[rows[-1]] else 'on battery'} at {at}")
-    return ", ".join(parts) or "not recorded"
+            parts.append(("on mains" if trace.mains[rows[-1]] else "on battery", at))
+    if len({at for _, at in parts}) == 1:
+        return f"{', '.join(what for what, _ in parts)} at {parts[0][1]}"
+    return ", ".join(f"{what} at {at}" for what, at in parts) or "not recorded"
+
+
+def off_mains(found: Assessment, zone: tzinfo) -> str:
+    """What a charge was seen to last: the longest stretch that this log shows off mains. Nothing is promised by it."""
+    trace = found.trace
+    if trace is None or trace.mains is None or trace.battery_percent is None:
+        return "cannot tell: charge or mains is not in the log"
+    rows = np.flatnonzero((trace.mains != NONE) & (trace.battery_percent != NONE))
+    longest = max(stretches(trace.mains[rows] == 0), key=lambda one: _lasted(trace.end_ms[rows], one), default=None)
+    if longest is None or not _lasted(trace.end_ms[rows], longest):
+        return "cannot tell: no stretch off mains is in the log"
+    first, last = rows[longest[0]], rows[longest[1] - 1]
+    span = format_span(int(trace.end_ms[last] - trace.end_ms[first]) // MINUTE_MS * 60)
+    charge_ = f"{int(trace.battery_percent[first])} to {int(trace.battery_percent[last])} %"
+    return f"{charge_} in {span} off mains, from {when(int(trace.end_ms[first]), found.as_of_ms, zone)}"
+
+
+def _lasted(end_ms: NDArray[np.int64], stretch: tuple[int, int]) -> int:
+    """Whole minutes."""
+    return int(end_ms[stretch[1] - 1] - end_ms[stretch[0]]) // MINUTE_MS
+
+
+# --- pain -----------------------------------------------------------------------------------------
+
+
+def pain_on_cough(found: Assessment, zone: tzinfo) -> str:
+    """As last charted, with its time."""
+    rows = entries_for(found.chart, "patient", found.episode).of("pain_cough")
+    if not rows or rows[-1].conflict or not isinstance(rows[-1].value, float):
+        return "not recorded"
+    return f"{amount(rows[-1].value)} of 10 at {when(rows[-1].time, found.as_of_ms, zone)}"

@@ -79,6 +79,8 @@ def put_account(record: Record, person: str, login: str, password: str | None) -
 
 def account_of(record: Record, *, login: str | None = None, person: str | None = None) -> Account | None:
     """The account with this login, or of this person."""
+    if login is not None and not login.isprintable():
+        return None  # none is entered so, and no database need be asked
     wanted = ACCOUNT.c.login == login.strip().lower() if login is not None else ACCOUNT.c.person == person
     with record.reading() as connection:
         row = connection.execute(select(ACCOUNT).where(wanted)).first()

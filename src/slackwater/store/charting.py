@@ -127,12 +127,13 @@ def clamp_on(
     return add_task(act, course, CLAMP_OFF, due_ms=planned_off_ms, once=f"{once} task", since_ms=at_ms)
 
 
-def clamp_off(act: Acting, course: Course, *, by: str, at_ms: int, once: str, note: str = "") -> None:
-    """Chart the clamp off; the task that it left is done."""
-    chart_set(act, course, [Typed("clamp", "off", note=note)], by=by, at_ms=at_ms, once=f"{once} clamp")
+def clamp_off(act: Acting, course: Course, *, by: str, at_ms: int, once: str, note: str = "") -> tuple[str, ...]:
+    """Chart the clamp off; the task that it left is done. The key of the row."""
+    keys = chart_set(act, course, [Typed("clamp", "off", note=note)], by=by, at_ms=at_ms, once=f"{once} clamp")
     for task in act.things("task", {"drain": course.drain.key}):
         if task["what"] == CLAMP_OFF and task["done_ms"] is None and (task.happened_ms or 0) <= at_ms:
             task_done(act, course, task.key, version=task.version, by=by, at_ms=at_ms)
+    return keys
 
 
 def change_canister(

@@ -93,6 +93,11 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
     )
 
 
+def own_pairings(course: Course) -> tuple[Thing, ...]:
+    """This drain's times on a unit, without those of the patient's other drains."""
+    return tuple(pairing for pairing in course.pairings if pairing["drain"] == course.drain.key)
+
+
 def find_drain(connection: Connection, name: str, known_ms: int | None = None) -> str:
     """The key of the drain called `name`: its key, the beginning of it, or PATIENT/NUMBER.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
-from slackwater.errors import RecordError
+from slackwater.errors import RecordError, StaleError
 from slackwater.store.nouns import Value
 from slackwater.store.record import Acting
 
@@ -48,6 +48,17 @@ def tell(
         return 0
     act.change(noun, key, new, version=seen.version, happened_ms=happened_ms)
     return 1
+
+
+def as_seen(act: Acting, noun: str, key: str, version: int | None) -> None:
+    """Refuse where the thing is not as it was seen: `version` of it, 0 where there was none; None: not asked."""
+    seen = act.thing(noun, key)
+    now = 0 if seen is None else seen.version
+    if version is not None and version != now:
+        raise StaleError(
+            f"{noun} {key} was changed meanwhile (version {now}, you saw {version})",
+            mend="Look at it, then enter it again.",
+        )
 
 
 def _shown(name: str, value: Value) -> str:

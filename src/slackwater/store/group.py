@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from slackwater.store.record import Record
 
 MOST = 2000  # messages in one act
 LONGEST_BODY = 65_536  # letters; a message is one reading, or a few
+GATHER_S = 0.01  # so long the first message waits for others to share its act and its sync
 WAITING = 50_000  # messages not yet written; beyond, whoever sends must wait
 
 
@@ -96,6 +98,8 @@ class GroupCommit:
         while True:
             with self._changed:
                 self._changed.wait_for(lambda: bool(self._waiting) or self._closing)
+            time.sleep(GATHER_S)
+            with self._changed:
                 batch, self._waiting = self._waiting[:MOST], self._waiting[MOST:]
                 self._changed.notify_all()
             if not batch:

@@ -22,6 +22,7 @@ OWED = ("chest_xray", "observations", "site", "suture_out")  # looked at after a
 BY_PLAN = ("planned", "in_theatre", "exchanged")  # someone chose to: names are read back, and the rule is asked
 PATIENT_STAYS = ("planned", "unplanned", "in_theatre", "exchanged")
 MET = "met"
+ANALGESIA = "analgesia before the removal"  # a decision: what was said of it where there is no time
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ class Out:
     second_person: str = ""
     breath_phase: str | None = None  # nouns.BREATH_PHASES
     analgesia_ms: int | None = None
+    no_analgesia: bool = False  # that none was given was said
     tip_intact: bool | None = None
     overall: str | None = None  # the rule's answer as it was seen; None: there is no rule
     protocol: str | None = None
@@ -108,6 +110,8 @@ def remove_drain(act: Acting, course: Course, out: Out, *, once: str) -> str:
     act.add("removal", key, fields, happened_ms=out.time_ms)
     if because:
         _decide(act, course, "removed against the rule or a hold", because, out, once)
+    if out.no_analgesia and out.analgesia_ms is None:
+        _decide(act, course, ANALGESIA, "none given", out, once)
     for what, reason in out.not_owed.items():
         _decide(act, course, f"not owed after removal: {what}", plain(reason), out, once)
     end_pairings(act, course.drain.key, out.time_ms)

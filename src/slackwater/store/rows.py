@@ -75,6 +75,14 @@ def versions(
     return tuple(sorted((_thing(noun, row) for row in rows), key=lambda thing: (thing.key, thing.version)))
 
 
+def was_told(
+    connection: Connection, noun: str, key: str, fields: Mapping[str, Value], *, version: int, gone: bool = False
+) -> bool:
+    """Whether the version after `version` says just this: the same change, sent twice, whatever came later."""
+    then = next((one for one in versions(connection, noun, keys=[key]) if one.version == version + 1), None)
+    return then is not None and then.gone == gone and all(then[name] == value for name, value in fields.items())
+
+
 def last_known(known_ms: int) -> ScalarSelect[Any]:
     """The last act recorded by then: that act and all before it were known, whatever a clock that ran ahead stamped."""
     return select(func.coalesce(func.max(LEDGER.c.seq), 0)).where(LEDGER.c.at_ms <= known_ms).scalar_subquery()

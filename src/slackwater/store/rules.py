@@ -8,9 +8,9 @@ from slackwater.errors import RecordError
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
 from slackwater.store.acts import key_of
-from slackwater.store.facts import tell
+from slackwater.store.facts import as_seen, tell
 from slackwater.store.record import Acting, Record
-from slackwater.store.rows import Thing
+from slackwater.store.rows import Thing, was_told
 
 APPROVALS_NEEDED = 2  # different people (safety: nobody changes a rule alone)
 
@@ -78,8 +78,12 @@ def approve(record: Record, sha256: str, *, person: str, role: str, by: str, wor
         )  # fmt: skip
 
 
-def pin(record: Record, sha256: str, drain: str, *, by: str, why: str) -> None:
-    """Judge a drain by this rule from now on. Earlier answers stay under the rule they were given by."""
+def pin(record: Record, sha256: str, drain: str, *, by: str, why: str, version: int | None = None) -> str:
+    """Judge a drain by this rule from now on; the key of its goal. Earlier answers stay under the rule they were
+    given by.
+
+    `version`: of the goal that was seen, 0 where there was none; None: whatever it says now.
+    """
     kept = kept_rule(record, sha256)
     if not kept.approved_here and kept.rule.status != "example":
         raise RecordError(
@@ -87,8 +91,11 @@ def pin(record: Record, sha256: str, drain: str, *, by: str, why: str) -> None:
             where=kept.rule.name, mend="Let another person approve it first.",
         )  # fmt: skip
     with record.act(by=by, what="rule pinned", why=why) as act:
-        fields = {"drain": drain, "protocol": sha256}
-        tell(act, "goal", key_of("goal", drain), fields, of=kept.rule.name, correct=True)
+        key, fields = key_of("goal", drain), {"drain": drain, "protocol": sha256}
+        if version is None or not was_told(act.connection, "goal", key, {"protocol": sha256}, version=version):
+            as_seen(act, "goal", key, version)
+            tell(act, "goal", key, fields, of=kept.rule.name, correct=True)
+    return key
 
 
 def kept_rule(record: Record, sha256: str) -> KeptRule:

@@ -1,40 +1,38 @@
-"""The server as a whole: the record opened, the doors hung, the headers that keep other sites out."""
+"""The server as a whole: the record opened, the doors hung."""
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib.resources import files
 from pathlib import PurePosixPath
+from typing import TYPE_CHECKING
 
 from fastapi import Depends, FastAPI, Request, Response
+from fastapi.exception_handlers import http_exception_handler
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from starlette.exceptions import HTTPException
 
 from slackwater import __version__
+from slackwater.assessment.cautions import ABSENCE, NOT_AN_ALARM
 from slackwater.errors import SlackwaterError
 from slackwater.store.record import open_record
+from slackwater.web.api_door import API, problem
 from slackwater.web.first_start import FirstStart
 from slackwater.web.guard import Refused, guard
+from slackwater.web.headers import HEADERS, Headed
 from slackwater.web.judges import Judges
 from slackwater.web.looks import Looks
 from slackwater.web.pages import environment, render
+from slackwater.web.policy import POLICY
 from slackwater.web.routes import access, every
 from slackwater.web.sessions import Sessions
 from slackwater.web.settings import Settings
 
-CONTENT_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; object-src 'none'"
-)
-HEADERS = {
-    "content-security-policy": CONTENT_POLICY,
-    "x-content-type-options": "nosniff",
-    "x-frame-options": "DENY",
-    "referrer-policy": "same-origin",  # without any, a browser calls the origin of our own forms null
-    "cross-origin-opener-policy": "same-origin",
-    "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(), microphone=(), geolocation=()",
-}
+if TYPE_CHECKING:
+    from slackwater.web.hospital import HospitalLogIn
+
+FAILED = "It cannot be told whether what you sent was recorded: look before you send it again."
 TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
@@ -59,9 +57,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.judges = Judges(settings.judges)
     app.state.templates = environment(settings.zone)
     app.state.first_start = FirstStart(app.state.record)
-    app.middleware("http")(_headers)
+    app.state.hospital = _hospital(settings)
+    app.add_middleware(Headed)
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(SlackwaterError, _fault)
+    app.add_exception_handler(HTTPException, _no_route)
+    app.add_exception_handler(Exception, _failed)
     app.get("/healthz", include_in_schema=False)(_health)
     app.get("/static/{path:path}", include_in_schema=False)(_static)
     app.include_router(access.router)
@@ -70,21 +71,18 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
-async def _headers(request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
-    answer = await call(request)
-    for name, value in HEADERS.items():
-        answer.headers.setdefault(name, value)
-    if not request.url.path.startswith("/static/"):
-        answer.headers["cache-control"] = "no-store"
-    return answer
+def _hospital(settings: Settings) -> HospitalLogIn | None:
+    if settings.hospital is None:
+        return None
+    from slackwater.web.hospital import HospitalLogIn
+
+    return HospitalLogIn(settings.hospital, settings.clock)
 
 
 async def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refused)
-    if request.url.path.startswith("/api/") or request.headers.get("x-by-itself") == "1":
-        return JSONResponse(
-            {"title": error.why, "status": error.status}, error.status, media_type="application/problem+json"
-        )
+    if request.headers.get("x-by-itself") == "1":
+        return problem(error.status, error.why)
     if error.status == 401 and request.method == "GET":
         return RedirectResponse("/first" if request.app.state.first_start.open else "/login", 303)
     template = "locked.html" if error.status == 423 else "refused.html"
@@ -94,9 +92,34 @@ async def _refused(request: Request, error: Exception) -> Response:
 async def _fault(request: Request, error: Exception) -> Response:
     """What the core refused, in its own words: a form's fault is shown where the form is; this is the rest."""
     assert isinstance(error, SlackwaterError)
-    if request.url.path.startswith("/api/"):
-        return JSONResponse({"title": str(error), "status": 422}, 422, media_type="application/problem+json")
     return render(request, "refused.html", status=422, why=str(error))
+
+
+async def _no_route(request: Request, error: Exception) -> Response:
+    """A path or a method that is not there."""
+    assert isinstance(error, HTTPException)
+    if request.url.path.startswith(f"{API}/"):
+        return problem(error.status_code, str(error.detail), headers=_allowed(request) or error.headers)
+    return await http_exception_handler(request, error)
+
+
+def _allowed(request: Request) -> dict[str, str]:
+    """Which methods a path knows, all of its routes together."""
+    path = getattr(request.scope.get("route"), "path", None)
+    methods = sorted(method for method, known in POLICY if known == path)
+    return {"allow": ", ".join(methods)} if methods else {}
+
+
+async def _failed(request: Request, error: Exception) -> Response:
+    """A fault of the program: nothing of it is shown, and nothing that could fail again is used. The log has it."""
+    if request.url.path.startswith(f"{API}/"):
+        return problem(500, FAILED, headers=HEADERS | {"cache-control": "no-store"})
+    said = (
+        "<!doctype html><html lang=en><title>Failed · slackwater</title><main><h1>The program failed here</h1>"
+        f"<p>{NOT_AN_ALARM.text}</p><p>{ABSENCE.text}</p><p>It cannot be told whether what you sent was recorded: look "
+        'before you enter it again. Use the paper checklist. <a href="/">To the round</a></p></main></html>'
+    )
+    return HTMLResponse(said, 500, headers=HEADERS | {"cache-control": "no-store"})
 
 
 async def _health() -> Response:

@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.typed import Typed, faults
 from slackwater.errors import NotWritten, SlackwaterError, StaleError
+from slackwater.store.charting import chart_set
 from slackwater.store.course import Course, course_of
 from slackwater.store.record import Acting, Record
 from slackwater.web.forms import Form, fresh_key
@@ -62,20 +63,39 @@ def rows_fine(form: Form, rows: Rows, at_ms: int | None, now_ms: int) -> bool:
     return form.fine
 
 
+async def kept_rows(
+    request: Request, form: Form, course: Course, what: str, rows: Rows, at_ms: int | None, *,
+    after_removal: bool = False, empty: tuple[str, str] | None = None,
+) -> bool:  # fmt: skip
+    """Record chart rows of one moment in one act; whether that was done. `empty`: the fault where there is no row."""
+    if not after_removal:
+        out_by(form, course, at_ms)
+    if not rows and form.fine and empty is not None:
+        form.faults[empty[0]] = empty[1]
+    if not rows_fine(form, rows, at_ms, request.app.state.settings.clock()) or at_ms is None:
+        return False
+    by, once = request.state.who.name, form.once
+    return await recorded(
+        request, form, what, at="at" if empty is None else empty[0],
+        do=lambda act, now: chart_set(act, now, tuple(rows.values()), by=by, at_ms=at_ms, once=once),
+    )  # fmt: skip
+
+
 async def recorded(
     request: Request, form: Form, what: str, do: Callable[[Acting, Course], object], *, at: str, why: str = "",
     names: Mapping[str, str] | None = None,
 ) -> bool:  # fmt: skip
-    """`do` in one act, by whoever is at the screen; whether it was kept.
+    """`do` in one act, by whoever is at the screen; whether it was kept. It returns the key or keys of what it did.
 
     What was refused is said beside the field that `names` gives for its place, else beside `at`; where somebody was
     quicker, that is said, and nothing of what was typed is lost.
     """
     record, who, drain = request.app.state.record, request.state.who, request.state.drain
     try:
-        await run_in_threadpool(_act, record, who, drain, what, why, do)
+        done = await run_in_threadpool(_act, record, who, drain, what, why, do)
+        form.keys = done if isinstance(done, tuple) else (done,) if isinstance(done, str) else form.keys
     except StaleError:
-        form.faults[at] = CHANGED
+        form.faults[at], form.stale = CHANGED, True
     except NotWritten:
         raise
     except SlackwaterError as error:
@@ -116,6 +136,6 @@ def _course(record: Record, drain: str) -> Course:
         return course_of(connection, drain)
 
 
-def _act(record: Record, who: Who, drain: str, what: str, why: str, do: Callable[[Acting, Course], object]) -> None:
+def _act(record: Record, who: Who, drain: str, what: str, why: str, do: Callable[[Acting, Course], object]) -> object:
     with record.act(by=who.name, what=what, why=why) as act:
-        do(act, course_of(act.connection, drain))
+        return do(act, course_of(act.connection, drain))

@@ -32,6 +32,7 @@ TICK_S = 1.0  # how often the record's head is looked at
 LATE_MS = 3 * MINUTE_MS  # a line as of an older minute than this is no longer shown
 ANSWER_S = 60.0  # a drain that takes longer to work out has failed
 APART_MS = 2 * MINUTE_MS  # by so much the clocks of server and record may disagree
+UNREAD = "The record has not been read yet: which drains are in cannot be told."
 
 # What an act may change without any line changing.
 ELSEWHERE = frozenset({"message", "look", "person", "card", "unit", "unit_state"})
@@ -61,7 +62,7 @@ class Board:
         self._beat = time.monotonic()
         self._recorded_ms = 0  # when the record's last act was
         self.version = 0
-        self.trouble: str = ""
+        self.trouble = UNREAD  # until the first look: no drain seen is not no drain in
 
     def start(self) -> None:
         """The first look comes after a moment: the first page need not wait for it."""

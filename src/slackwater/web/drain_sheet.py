@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import logging
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import tzinfo
-from typing import Any
+from typing import Any, TypeVar
 
 from fastapi import Request
 from sqlalchemy import Connection
@@ -22,6 +23,7 @@ from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, histor
 from slackwater.report.drains import DrainMap, drain_map, tubes_of, whose
 from slackwater.report.pack import packed
 from slackwater.report.page import view
+from slackwater.report.round import escalation
 from slackwater.report.times import offset, shown
 from slackwater.store.course import Course, course_of
 from slackwater.store.history import history_of
@@ -34,6 +36,7 @@ KEPT = 64  # answers that the server remembers
 ABOVE = ("cau-C1", "cau-C4", "cau-C6", "cau-C9", "cau-C10", "cau-C11")  # above the verdict, whatever is known
 
 _log = logging.getLogger(__name__)
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,7 @@ async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
     course, facts, shown_map, history, older = await run_in_threadpool(
         _read, request.app.state.record, drain, moment, settings.zone
     )
-    asked_ms = _judged_at(course, moment)
+    asked_ms = judged_at(course, moment)
     told, failed = await _told(request, course, moment, asked_ms)
     age = None if told is None or told.data_until_ms is None else max(0, moment.now_ms - told.data_until_ms)
     live = not moment.back and course.removal is None
@@ -122,7 +125,7 @@ def state_now(record: Record, drain: str) -> str:
 async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str, str]:
     """State and the whole picture as JSON, single readings with it ('null' where nothing can be drawn)."""
     course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
-    asked = _asked(request, drain, moment, _judged_at(course, moment))
+    asked = _asked(request, drain, moment, judged_at(course, moment))
     return course.state, await request.app.state.judges.ask(tell_picture, asked)
 
 
@@ -137,7 +140,9 @@ def tell(course: Course, found: Assessment | None, asked: Asked) -> Told | None:
     rule = None if found.evaluation is None else found.evaluation.protocol
     age = None if rule is None or rule.data_age_s is None else round(1000 * rule.data_age_s)
     watches = found.evaluation is not None and bool(found.evaluation.escalation)
-    return Told(view(found, zone), as_json(packed(found, zone, readings=False)), found.data_until_ms, age, watches)
+    fired, unseen = escalation(found.evaluation)
+    words = view(found, zone) | {"to_act": fired, "never_told": unseen}  # as on the round
+    return Told(words, as_json(packed(found, zone, readings=False)), found.data_until_ms, age, watches)
 
 
 def tell_picture(course: Course, found: Assessment | None, asked: Asked) -> str:
@@ -149,10 +154,10 @@ def tell_picture(course: Course, found: Assessment | None, asked: Asked) -> str:
 
 def _course(record: Record, drain: str, known_ms: int | None) -> Course:
     with record.reading() as connection:
-        return _known(connection, drain, known_ms)
+        return known_course(connection, drain, known_ms)
 
 
-def _known(connection: Connection, drain: str, known_ms: int | None) -> Course:
+def known_course(connection: Connection, drain: str, known_ms: int | None) -> Course:
     try:
         return course_of(connection, drain, known_ms)
     except RecordError as error:
@@ -167,18 +172,19 @@ def _read(
     """All reads of one moment of the record."""
     known = moment.known_ms
     with record.reading() as connection:
-        course = _known(connection, drain, known)
+        course = known_course(connection, drain, known)
         units = {one["unit"] for one in course.pairings}
         serials = {one.key: one["serial"] for one in things(connection, "unit", keys=units)}
         pinned = [] if course.goal is None or course.goal["protocol"] is None else [course.goal["protocol"]]
         rules = {one["sha256"]: one for one in things(connection, "protocol", keys=pinned, known_ms=known)}
         tubes = tubes_of(connection, course.patient.key, known)
         lines = history_of(connection, course, known)
-    facts = drain_facts(course, moment.as_of_ms, zone, serials, rules)
+        decisions = things(connection, "decision", {"drain": drain}, known_ms=known)
+    facts = drain_facts(course, moment.as_of_ms, zone, serials, rules, decisions)
     return course, facts, drain_map(tubes, drain, moment.as_of_ms, zone), *history_lines(lines, zone)
 
 
-def _judged_at(course: Course, moment: Moment) -> int:
+def judged_at(course: Course, moment: Moment) -> int:
     """A drain that is out is judged as of its removal: nothing was recorded since."""
     out = course.removed_ms
     return moment.as_of_ms if out is None or out > moment.as_of_ms else out // MINUTE_MS * MINUTE_MS
@@ -198,18 +204,26 @@ async def _told(request: Request, course: Course, moment: Moment, at_ms: int) ->
     if key in _kept:
         _kept.move_to_end(key)
         return _kept[key], ""
-    judges: Judges = request.app.state.judges
+    answer, failed = await judged(request.app.state.judges, tell, _asked(request, course.drain.key, moment, at_ms))
+    if failed:
+        return None, failed
+    _kept[key] = answer
+    while len(_kept) > KEPT:
+        _kept.popitem(last=False)
+    return answer, ""
+
+
+async def judged(
+    judges: Judges, function: Callable[[Course, Assessment | None, Asked], T], asked: Asked
+) -> tuple[T | None, str]:
+    """What the judges say; or why nothing can be said."""
     try:
-        answer = await judges.ask(tell, _asked(request, course.drain.key, moment, at_ms))
+        return await judges.ask(function, asked), ""
     except SlackwaterError as error:
         return None, str(error)
     except Exception:  # noqa: BLE001  # whatever it was, the last answer must not stand
         _log.exception("a drain could not be judged")
         return None, "the program failed. Use the paper checklist, and tell the keeper of this server."
-    _kept[key] = answer
-    while len(_kept) > KEPT:
-        _kept.popitem(last=False)
-    return answer, ""
 
 
 def _cautions(told: Told | None, facts: DrainFacts) -> tuple[Caution, ...]:

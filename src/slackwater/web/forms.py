@@ -15,10 +15,15 @@ from slackwater.errors import QuantityError, UsageError
 
 @dataclass
 class Form:
-    """A form as it was sent. `faults`: what is wrong, by field; `said` gives back what was typed."""
+    """A form as it was sent. `faults`: what is wrong, by field; `said` gives back what was typed.
+
+    stale: somebody was quicker, so it was not recorded. keys: of what it recorded, the same when it is sent again.
+    """
 
     said: Mapping[str, str]
     faults: dict[str, str] = field(default_factory=dict)
+    stale: bool = False
+    keys: tuple[str, ...] = ()
 
     def text(self, name: str, *, needed: str = "", longest: int = 2000) -> str | None:
         """What was typed, trimmed; None where nothing was. `needed`: the fault if it is missing."""

@@ -11,7 +11,7 @@ from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import RecordError
-from slackwater.store.accounts import Session, mark_session, session_of, token_of
+from slackwater.store.accounts import Session, account_of, mark_session, session_of, token_of
 from slackwater.store.course import find_drain
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing, things
@@ -41,6 +41,7 @@ class Who:
     role: str
     wards: tuple[str, ...] | None  # None: all of them
     session: Session
+    login: str = ""
 
     def sees(self, ward: str | None) -> bool:
         """A stay without a ward is seen by all; one with a ward only by its people."""
@@ -104,15 +105,16 @@ def _who(request: Request) -> Who | None:
     elif not session.locked and now - session.seen_ms > SEEN_EVERY_MS and not _by_itself(request):
         mark_session(record, session, seen_ms=now)
         session = Session(**{**vars(session), "seen_ms": now})
-    who = who_of(person, session)
+    account = account_of(record, person=person.key)
+    who = who_of(person, session, account.login if account is not None else "")
     if not session.locked:
         request.app.state.sessions.put(session.token, who)
     return who
 
 
-def who_of(person: Thing, session: Session) -> Who:
+def who_of(person: Thing, session: Session, login: str = "") -> Who:
     wards = None if person["wards"] is None else tuple(json.loads(person["wards"]))
-    return Who(person.key, person["name"], person["role"], wards, session)
+    return Who(person.key, person["name"], person["role"], wards, session, login)
 
 
 def _by_itself(request: Request) -> bool:

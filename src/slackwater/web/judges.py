@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -47,9 +48,9 @@ class Judges:
         self._pool = self._new_pool()
 
     def _new_pool(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(
-            self._count, mp_context=get_context("spawn")
-        )  # a forked one hangs once polars has run
+        return ProcessPoolExecutor(  # spawned: a forked one hangs once polars has run
+            self._count, mp_context=get_context("spawn"), initializer=_stand_back
+        )
 
     async def ask(self, function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
         """`function` must be a module's own. The assessment is None where there is neither log nor chart."""
@@ -63,6 +64,12 @@ class Judges:
 
     def close(self) -> None:
         self._pool.shutdown(cancel_futures=True)
+
+
+def _stand_back() -> None:
+    """On a machine that is busy the pages and what comes in go before the sums."""
+    if hasattr(os, "nice"):
+        os.nice(5)
 
 
 _records: dict[Place, Record] = {}

@@ -16,6 +16,10 @@ from slackwater.report.times import shown
 from slackwater.web.policy import may
 from slackwater.web.settings import Settings
 
+# Letters that turn the writing, and those that no page may hold: shown as what they are.
+_SHOWN = TURNING | {code: f"[U+{code:04X}]" for code in (*range(9), 11, 12, *range(14, 32), 127)}
+_UNSEEN = [chr(code) for code in _SHOWN]
+
 
 def environment(zone: tzinfo) -> jinja2.Environment:
     """Everything of a record is escaped; a name that is missing is a fault. `zone`: the ward's."""
@@ -47,11 +51,17 @@ def words(text: str | None) -> str:
 
 def render(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
     """A page for whoever asked. Nothing of it is kept by browser or proxy."""
+    return HTMLResponse(html_of(request, template, **values), status_code=status)
+
+
+def html_of(request: Request, template: str, **values: Any) -> str:
+    """The page as text."""
     settings: Settings = request.app.state.settings
     who = getattr(request.state, "who", None)
     now = settings.clock()
     common = {
         "who": who, "csrf": who.session.csrf if who is not None else "", "demo": settings.demo,
+        "hospital": settings.hospital is not None,
         "not_an_alarm": cautions.NOT_AN_ALARM.text, "absence": cautions.ABSENCE.text,
         "support": cautions.SUPPORT_ONLY.text, "status_text": cautions.STATUS.text, "idle_s": settings.idle_s,
         "now": shown(now, settings.zone), "now_ms": now, "zone_name": settings.zone_name,
@@ -60,7 +70,12 @@ def render(request: Request, template: str, *, status: int = 200, **values: Any)
     }  # fmt: skip
     found: jinja2.Environment = request.app.state.templates
     html = found.get_template(template).render({**common, **values})
-    return HTMLResponse(html.translate(TURNING), status_code=status)  # no word of the record may turn "left" around
+    return straight(html)
+
+
+def straight(html: str) -> str:
+    """No word of the record may turn "left" around, and none is there unseen."""
+    return html.translate(_SHOWN) if any(one in html for one in _UNSEEN) else html  # looking first is far quicker
 
 
 def local_input(ms: int, zone: tzinfo) -> str:

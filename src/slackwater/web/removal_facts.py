@@ -14,9 +14,11 @@ from slackwater.report.round_facts import when
 from slackwater.report.words import WORDS
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
+from slackwater.web.asked_items import DISTRESS, EMPHYSEMA_ASK, PAIN_COUGH, PAIN_REST, READINGS
 from slackwater.web.charted import mine, said
 from slackwater.web.judges import Asked
 
+LABELS = {ask.item: ask.label for ask in (*READINGS, DISTRESS, EMPHYSEMA_ASK, PAIN_REST, PAIN_COUGH)}
 WATCHED = ("resp_rate", "spo2", "oxygen", "heart_rate", "systolic", "temperature", "distress", "surgical_emphysema",
            "pain_rest", "pain_cough")  # fmt: skip
 
@@ -80,7 +82,7 @@ def watched(course: Course, now_ms: int, zone: tzinfo) -> tuple[Watched, ...]:
         if before or since:
             found.append(
                 Watched(
-                    item.replace("_", " ").replace("spo2", "SpO2"),
+                    LABELS[item],
                     _at(before[-1], now_ms, zone) if before else "not charted before it",
                     tuple(_at(one, now_ms, zone) for one in since[-4:]),
                     _change(before[-1], since[-1]) if before and since else "",

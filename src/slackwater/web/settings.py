@@ -11,11 +11,24 @@ from slackwater.store.record import utc_ms
 
 
 @dataclass(frozen=True)
+class Hospital:
+    """The hospital's own log-in. issuer, client, secret: as its server gives them out; no secret for a public client.
+
+    claim: what of the token is the login under which the keeper entered the person.
+    """
+
+    issuer: str
+    client: str
+    secret: str = field(default="", repr=False)
+    claim: str = "sub"
+
+
+@dataclass(frozen=True)
 class Settings:
     """place: the record. zone: the ward's clock. idle_s: a screen that nobody touched so long asks who is there.
 
     secure: cookies only over TLS, which a proxy of the hospital speaks; off only for this machine itself.
-    judges: processes that work out answers beside the server.
+    judges: processes that work out answers beside the server. hospital: None where people log in here alone.
     """
 
     place: Place
@@ -26,4 +39,5 @@ class Settings:
     secure: bool = True
     judges: int = 1
     demo: bool = False
+    hospital: Hospital | None = None
     clock: Callable[[], int] = field(default=utc_ms)

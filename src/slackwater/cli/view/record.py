@@ -1,8 +1,7 @@
-"""The record as lines for a person, and as JSON."""
+"""The record as lines for a person; as JSON: store/course_json.py."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any
@@ -48,21 +47,6 @@ def _logs_and_rows(logs: int, rows: int) -> str:
 # --- the drains, one line each --------------------------------------------------------------------
 
 
-def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
-    return {
-        "drains": [
-            {
-                "drain": one.key, "name": one.name, "ward": one.ward, "bed": one.bed, "side": one.side,
-                "space": one.space, "site": one.site, "indication": one.indication,
-                "connected_at": _stamp(one.connected_ms), "removed_at": _stamp(one.removed_ms), "removal": one.removal,
-                "logs": one.logs, "log_until": _stamp(one.log_until_ms), "chart_rows": one.entries,
-                "protocol": one.protocol,
-            }
-            for one in found
-        ]
-    }  # fmt: skip
-
-
 def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
     if not found:
         return "the record holds no drain yet" if everything else "no drain is in (--all lists those that are out too)"
@@ -87,64 +71,12 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
 # --- one drain ------------------------------------------------------------------------------------
 
 
-def course_dict(
-    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str]
-) -> dict[str, Any]:
-    """`rule`: the one pinned to the drain. `serials`: serial numbers by the key of the unit."""
-    return {
-        "name": course.name, "patient": _dict(course.patient), "episode": _dict(course.episode),
-        "space": _dict(course.space), "drain": _dict(course.drain), "goal": _dict(course.goal),
-        "protocol": _dict(rule),
-        "pairings": [{**(_dict(one) or {}), "serial": serials.get(one["unit"])} for one in _own_pairings(course)],
-        "orders": _dicts(course.orders), "entries": _dicts(course.entries), "logs": _dicts(course.logs),
-        "tables": _dicts(course.tables), "holds": _dicts(course.holds), "tasks": _dicts(course.tasks),
-        "removal": _dict(course.removal), "checks": _dicts(course.checks),
-        "history": [
-            {
-                "act": line.seq, "recorded_at": _stamp(line.at_ms), "by": line.by, "what": line.what,
-                "why": line.why or None, "new": dict(line.new), "taken_back": dict(line.taken_back),
-                "corrected": [
-                    {"noun": noun, "field": _named(name), "old": _told(name, old), "new": _told(name, new)}
-                    for noun, name, old, new in line.corrected
-                ],
-            }
-            for line in history
-        ],
-    }  # fmt: skip
-
-
-def _dict(thing: Thing | None) -> dict[str, Any] | None:
-    if thing is None:
-        return None
-    fields = {_named(name): _told(name, value) for name, value in thing.fields.items()}
-    return {"key": thing.key, "version": thing.version, "recorded_at": _stamp(thing.at_ms), **fields}
-
-
-def _dicts(things: Sequence[Thing]) -> list[dict[str, Any] | None]:
-    return [_dict(thing) for thing in things]
-
-
-def _stamp(ms: int | None) -> str | None:
-    from slackwater.assessment.document import stamp  # with all that judges; a list as text does without
-
-    return stamp(ms)
-
-
-def _named(field: str) -> str:
-    return field.removesuffix("_ms") + "_at" if field.endswith("_ms") else field
-
-
-def _told(field: str, value: Any) -> Any:
-    """Instants as text; the two lists of drain numbers as lists."""
-    if field.endswith("_ms"):
-        return _stamp(value)
-    return json.loads(value) if field.startswith("shares_") and value is not None else value
-
-
 def course_lines(
     course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str], zone: tzinfo
 ) -> str:
     """What a person looks for first: whose, what for, what is open; then who entered what."""
+    from slackwater.store.course import own_pairings
+
     drain, space, stay, goal = course.drain, course.space, course.episode, course.goal
     where = " ".join(word for word in (space["side"], space["kind"], drain["site"]) if word) or "place not recorded"
     lines = [
@@ -158,7 +90,7 @@ def course_lines(
         _line("logs", _logs(course, zone)),
         _line("chart rows", str(len(course.entries))),
     ]
-    for pairing in _own_pairings(course):
+    for pairing in own_pairings(course):
         lines.append(_line("unit", f"{serials.get(pairing['unit'])}, {_times(pairing, zone)}"))
     for heading, things, words in (
         ("order", course.orders, ("kind", "level", "unit", "reason")),
@@ -177,10 +109,6 @@ def course_lines(
 
 def _line(heading: str, text: str) -> str:
     return f"  {heading:<11} {text}"
-
-
-def _own_pairings(course: Course) -> list[Thing]:
-    return [pairing for pairing in course.pairings if pairing["drain"] == course.drain.key]
 
 
 def _out(course: Course, zone: tzinfo) -> str:

@@ -7,7 +7,11 @@ from importlib import import_module
 
 from fastapi import APIRouter
 
-FILES = ("round", "people", "cards", "rules", "units", "enter", "charting", "orders", "fluids", "removal", "drain")
+FILES = (
+    "round", "people", "cards", "rules", "units", "enter", "charting", "orders", "fluids", "removal", "drain", "oidc",
+    "api", "api_round", "api_drain", "api_bedside", "api_chart", "api_orders", "api_enter", "api_removal", "api_units",
+    "api_rules", "api_people",
+)  # fmt: skip
 """Files of this folder that hold a `router`, beside `access`."""
 
 

@@ -34,16 +34,16 @@ WRONG = "Login or password is not right, or it must wait a little after several 
 async def login_page(request: Request, to: str = "/") -> Response:
     if request.app.state.first_start.open:
         return RedirectResponse("/first", 303)
-    return render(request, "login.html", to=_here(to), wrong="")
+    return login_form(request, to)
 
 
 @router.post("/login")
 async def log_in(request: Request, login: Text = "", password: Text = "", to: Text = "/") -> Response:
     record: Record = request.app.state.record
-    person = await run_in_threadpool(_checked, request.app.state.settings, record, login, password)
+    person = await run_in_threadpool(checked, request.app.state.settings, record, login, password)
     if person is None:
-        return render(request, "login.html", status=401, to=_here(to), wrong=WRONG)
-    return await _let_in(request, person, _here(to))
+        return login_form(request, to, WRONG, 401)
+    return await let_in(request, person, RedirectResponse(here(to), 303))
 
 
 @router.get("/first")
@@ -69,7 +69,7 @@ async def first_person(
     if not wrong:
         try:
             person = await run_in_threadpool(_enter, request.app.state.record, name, login, password)
-            return await _let_in(request, person, "/")
+            return await let_in(request, person, RedirectResponse("/", 303))
         except SlackwaterError as error:
             wrong = str(error)
     return render(request, "first.html", status=422, wrong=wrong, name=name, login=login)
@@ -95,7 +95,7 @@ async def unlock(request: Request, password: Text = "", to: Text = "/") -> Respo
     session = session_of(record, request.cookies.get(COOKIE, ""))
     account = account_of(record, person=session.person) if session is not None else None
     login = account.login if account is not None else ""
-    person = await run_in_threadpool(_checked, request.app.state.settings, record, login, password)
+    person = await run_in_threadpool(checked, request.app.state.settings, record, login, password)
     by_script = request.headers.get("x-by-itself") == "1"
     if session is None or person != session.person:
         if by_script:
@@ -104,7 +104,7 @@ async def unlock(request: Request, password: Text = "", to: Text = "/") -> Respo
     now = request.app.state.settings.clock()
     await run_in_threadpool(mark_session, record, session, seen_ms=now, locked=False)
     request.app.state.sessions.forget()
-    return Response(status_code=204) if by_script else RedirectResponse(_here(to), 303)
+    return Response(status_code=204) if by_script else RedirectResponse(here(to), 303)
 
 
 @router.post("/logout")
@@ -116,7 +116,7 @@ async def log_out(request: Request) -> Response:
     return answer
 
 
-def _checked(settings: Settings, record: Record, login: str, password: str) -> str | None:
+def checked(settings: Settings, record: Record, login: str, password: str) -> str | None:
     """The person whose login and password these are. The password is worked out whoever asks and whenever."""
     account = account_of(record, login=login)
     fits = right(password, account.password if account is not None else None)
@@ -140,16 +140,20 @@ def _enter(record: Record, name: str, login: str, password: str) -> str:
     return person
 
 
-async def _let_in(request: Request, person: str, to: str) -> Response:
+def login_form(request: Request, to: str, wrong: str = "", status: int = 200) -> Response:
+    return render(request, "login.html", status=status, to=here(to), wrong=wrong)
+
+
+async def let_in(request: Request, person: str, answer: Response) -> Response:
+    """A new session, whatever the browser held before, with the answer; it is `request.state.session`."""
     settings: Settings = request.app.state.settings
     now = settings.clock()
     over = now - 1000 * settings.session_s
-    told, _ = await run_in_threadpool(open_session, request.app.state.record, person, now, over)
-    answer = RedirectResponse(to, 303)
+    told, request.state.session = await run_in_threadpool(open_session, request.app.state.record, person, now, over)
     answer.set_cookie(COOKIE, told, httponly=True, secure=settings.secure, samesite="strict", path="/")
     return answer
 
 
-def _here(to: str) -> str:
-    """A path of ours, never another site's."""
-    return to if to.startswith("/") and not to.startswith(("//", "/\\")) and "\n" not in to else "/"
+def here(to: str) -> str:
+    """A path of ours, never another site's. Browsers drop tabs and line ends from an address, and turn \\ into /."""
+    return to if to.startswith("/") and not to.startswith("//") and to.isprintable() and "\\" not in to else "/"

@@ -7,10 +7,10 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.store.acts import key_of
-from slackwater.store.facts import tell
+from slackwater.store.facts import as_seen, tell
 from slackwater.store.nouns import CARDS
 from slackwater.store.record import Record
-from slackwater.store.rows import Thing
+from slackwater.store.rows import Thing, was_told
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import render
@@ -32,7 +32,7 @@ HEADS = {
 @router.get("/first-minutes")
 async def cards(request: Request) -> Response:
     """All three on one page, so that one tap is enough."""
-    held = await run_in_threadpool(_held, request.app.state.record)
+    held = await run_in_threadpool(held_cards, request.app.state.record)
     may_edit = request.state.who.role in APPROVERS
     return render(
         request, "cards.html", cards=[(name, HEADS[name], held.get(name)) for name in CARDS], may_edit=may_edit
@@ -51,7 +51,7 @@ async def edit(request: Request, card: str) -> Response:
     text = form.text("text", needed="Write the unit's approved text.", longest=2000)
     approved = form.text("approved_by", needed="Write who approved it: role and date.", longest=200)
     if card in CARDS and form.fine and text and approved:
-        await run_in_threadpool(_keep, request.app.state.record, request.state.who, card, text, approved)
+        await run_in_threadpool(keep_card, request.app.state.record, request.state.who, card, text, approved)
         return RedirectResponse("/first-minutes", 303)
     return await _edit(request, card, form)
 
@@ -59,19 +59,24 @@ async def edit(request: Request, card: str) -> Response:
 async def _edit(request: Request, card: str, form: Form) -> Response:
     if card not in CARDS:
         return render(request, "refused.html", status=404, why="there is no such card")
-    held = (await run_in_threadpool(_held, request.app.state.record)).get(card)
+    held = (await run_in_threadpool(held_cards, request.app.state.record)).get(card)
     return render(
         request, "card_edit.html", status=200 if form.fine else 422, form=form, once=fresh_key(), name=card,
         head=HEADS[card], held=held,
     )  # fmt: skip
 
 
-def _held(record: Record) -> dict[str, Thing]:
+def held_cards(record: Record) -> dict[str, Thing]:
     return {str(one["name"]): one for one in record.things("card")}
 
 
-def _keep(record: Record, who: Who, name: str, text: str, approved: str) -> None:
+def keep_card(
+    record: Record, who: Who, name: str, text: str, approved: str, version: int | None = None
+) -> None:  # fmt: skip
+    """`version`: of the card that was seen, 0 where there was none; None: whatever it says now."""
     key = key_of("card", name)
     fields = {"name": name, "title": HEADS[name], "text": text, "approved_by": approved}
     with record.act(by=who.name, what="first-minutes card") as act:
-        tell(act, "card", key, fields, of=name, correct=True)
+        if version is None or not was_told(act.connection, "card", key, fields, version=version):
+            as_seen(act, "card", key, version)
+            tell(act, "card", key, fields, of=name, correct=True)

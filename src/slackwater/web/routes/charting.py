@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from slackwater.episode.items import ITEMS
 from slackwater.episode.typed import Typed
-from slackwater.store.charting import chart_set, correct_entry, take_back_entry
+from slackwater.store.charting import correct_entry, take_back_entry
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.web.after_set import SO_IT_IS, JustCharted, after_set
@@ -31,8 +31,8 @@ from slackwater.web.bedside import (
     asked_here,
     course_here,
     form_page,
+    kept_rows,
     moment_at,
-    out_by,
     recorded,
     rows_fine,
     to_drain,
@@ -56,6 +56,7 @@ allow("GET", f"{DRAIN}/correct", Rule(BEDSIDE, drain=True, looks="charting"))
 allow("GET", f"{DRAIN}/entry/{{entry}}/correct", Rule(BEDSIDE, drain=True, looks="charting"))
 allow("POST", f"{DRAIN}/entry/{{entry}}/correct", Rule(BEDSIDE, drain=True))
 
+HANDLED = "tube or unit handled"
 # What is done to a tube or a unit, as a form sends it: item and word.
 TUBE: Choices = tuple(
     (f"tubing:{word}", words)
@@ -92,17 +93,15 @@ async def set_sent(request: Request) -> Response:
         fit = {name: row for name, row in rows.items() if rows_fine(Form({}), {name: row}, at_ms, now)}
         form.faults.clear()
         return await _set(request, form, course, fit, at_ms)
-    out_by(form, course, at_ms)
-    if not rows and form.fine:
-        form.faults["at"] = "Nothing was looked at yet, so there is nothing to record."
-    if rows_fine(form, rows, at_ms, request.app.state.settings.clock()) and at_ms is not None:
-        by, once = request.state.who.name, form.once
-        if await recorded(
-            request, form, "a set charted", at="at",
-            do=lambda act, now: chart_set(act, now, tuple(rows.values()), by=by, at_ms=at_ms, once=once),
-        ):  # fmt: skip
-            return RedirectResponse(_told_path(request, once), 303)
+    if await kept_set(request, form, course, rows, at_ms):
+        return RedirectResponse(_told_path(request, form.once), 303)
     return await _set(request, form, course, {})
+
+
+async def kept_set(request: Request, form: Form, course: Course, rows: Rows, at_ms: int | None) -> bool:
+    """What was looked at, in one act."""
+    nothing = ("at", "Nothing was looked at yet, so there is nothing to record.")
+    return await kept_rows(request, form, course, "a set charted", rows, at_ms, empty=nothing)
 
 
 async def _set(request: Request, form: Form, course: Course, rows: Rows, at_ms: int | None = None) -> Response:
@@ -138,19 +137,25 @@ async def told_page(request: Request, set: str = "") -> Response:
 async def it_is_so(request: Request) -> Response:
     """What was asked about stands as it was charted; the note says that it was looked at again."""
     form, course = await form_of(request), await course_here(request)
-    row, once = _entry(course, form.said.get("entry", "")), form.said.get("set", "")
-    note = form.text("note", needed="Say what was seen when it was looked at again.", longest=300) or ""
-    version, by = version_of(form), request.state.who.name
-    if row.version == version + 1 and (row["note"] or "").startswith(f"{SO_IT_IS}: {note}"):
-        return RedirectResponse(_told_path(request, once), 303)  # sent twice
-    before = f" ({row['note']})" if row["note"] else ""
-    same = Typed(row["item"], row["value"] or "", row["unit"] or "", f"{SO_IT_IS}: {note}{before}")
-    if form.fine and await recorded(
-        request, form, "looked at again", at="note", why=note,
-        do=lambda act, now: correct_entry(act, now, row.key, same, version=version, by=by, why=note),
-    ):  # fmt: skip
+    once = form.said.get("set", "")
+    if await looked_again(request, form, entry_here(course, form.said.get("entry", ""))):
         return RedirectResponse(_told_path(request, once), 303)
     return await _told(request, form, course, once)
+
+
+async def looked_again(request: Request, form: Form, row: Thing) -> bool:
+    """It stands as it was charted; whether that was recorded."""
+    note = form.text("note", needed="Say what was seen when it was looked at again.", longest=300) or ""
+    version, by = version_of(form), request.state.who.name
+    form.keys = (row.key,)
+    if form.fine and row.version == version + 1 and (row["note"] or "").startswith(f"{SO_IT_IS}: {note}"):
+        return True  # sent twice
+    before = f" ({row['note']})" if row["note"] else ""
+    same = Typed(row["item"], row["value"] or "", row["unit"] or "", f"{SO_IT_IS}: {note}{before}")
+    return form.fine and await recorded(
+        request, form, "looked at again", at="note", why=note,
+        do=lambda act, now: correct_entry(act, now, row.key, same, version=version, by=by, why=note),
+    )  # fmt: skip
 
 
 async def _told(request: Request, form: Form, course: Course, once: str) -> Response:
@@ -181,6 +186,13 @@ async def handle_page(request: Request) -> Response:
 async def handled(request: Request) -> Response:
     """Something was done to the tube or the unit, and what was seen after it."""
     form, course = await form_of(request), await course_here(request)
+    rows = handled_rows(form)
+    if await kept_rows(request, form, course, HANDLED, rows, moment_at(request, form)):
+        return RedirectResponse(_told_path(request, form.once), 303)
+    return await _handle(request, form, course)
+
+
+def handled_rows(form: Form) -> Rows:
     what = form.one_of("what", tuple(word for word, _ in (*TUBE, *UNIT)), needed="Tap what was done.")
     note = form.text("note", longest=500) or ""
     rows: Rows = {}
@@ -194,15 +206,13 @@ async def handled(request: Request) -> Response:
     for item in ("swing", "surgical_emphysema"):
         if value := form.text(item):
             rows[item] = Typed(item, value)
-    if await _kept(request, form, course, "tube or unit handled", rows):
-        return RedirectResponse(_told_path(request, form.once), 303)
-    return await _handle(request, form, course)
+    return rows
 
 
 async def _handle(request: Request, form: Form, course: Course) -> Response:
     last = _last(request, course)
     return form_page(
-        request, "chart_handle.html", form, course, heading="Tube and unit", tube=TUBE, unit=UNIT, last=last,
+        request, "chart_handle.html", form, course, heading="Trace tube and unit", tube=TUBE, unit=UNIT, last=last,
         swing=SWING.choices, emphysema=EMPHYSEMA,
     )  # fmt: skip
 
@@ -216,6 +226,13 @@ async def xray_page(request: Request) -> Response:
 async def xray(request: Request) -> Response:
     """A film as it was reviewed; one that was taken and not read is charted so, and waits."""
     form, course = await form_of(request), await course_here(request)
+    if await kept_film(request, form, course):
+        return to_drain(request)
+    return _xray(request, form, course)
+
+
+async def kept_film(request: Request, form: Form, course: Course) -> bool:
+    """A film is of the patient: it may be charted after the drain is out."""
     rows: Rows = {}
     if value := form.one_of("chest_xray", ITEMS["chest_xray"].words, needed="Tap what was seen."):
         reader = form.text("read_by", longest=80)
@@ -223,9 +240,8 @@ async def xray(request: Request) -> Response:
             form.faults["read_by"] = "Write who read it."
         note = "; ".join(text for text in (f"read by {reader}" if reader else "", form.text("note") or "") if text)
         rows["chest_xray"] = Typed("chest_xray", value, note=note)
-    if await _kept(request, form, course, "chest X-ray charted", rows, after_removal=True):
-        return to_drain(request)
-    return _xray(request, form, course)
+    at_ms = moment_at(request, form)
+    return await kept_rows(request, form, course, "chest X-ray charted", rows, at_ms, after_removal=True)
 
 
 def _xray(request: Request, form: Form, course: Course) -> Response:
@@ -242,6 +258,12 @@ async def try_page(request: Request) -> Response:
 async def tried(request: Request) -> Response:
     """A cough or a walk, and whether air was looked for and seen."""
     form, course = await form_of(request), await course_here(request)
+    if await kept_effort(request, form, course):
+        return RedirectResponse(_told_path(request, form.once), 303)
+    return await _try(request, form, course)
+
+
+async def kept_effort(request: Request, form: Form, course: Course) -> bool:
     effort = form.one_of("effort", ("cough", "walk"), needed="Tap which it was.")
     seen = form.one_of("seen", ITEMS["cough"].words, needed="Tap what was seen.")
     rows: Rows = {}
@@ -250,9 +272,7 @@ async def tried(request: Request) -> Response:
         rows["seen"] = Typed(effort, seen, note="; ".join(text for text in how if text))
     if pain := form.text("pain_cough"):
         rows["pain_cough"] = Typed("pain_cough", pain)
-    if await _kept(request, form, course, f"{effort or 'effort'} charted", rows):
-        return RedirectResponse(_told_path(request, form.once), 303)
-    return await _try(request, form, course)
+    return await kept_rows(request, form, course, f"{effort or 'effort'} charted", rows, moment_at(request, form))
 
 
 async def _try(request: Request, form: Form, course: Course) -> Response:
@@ -262,21 +282,6 @@ async def _try(request: Request, form: Form, course: Course) -> Response:
     return form_page(
         request, "chart_try.html", form, course, heading="Cough or walk", choices=EFFORT, facts=facts,
         last=_last(request, course), off=off, ordered=bool(order), pain=PAIN_COUGH,
-    )  # fmt: skip
-
-
-async def _kept(
-    request: Request, form: Form, course: Course, what: str, rows: Rows, *, after_removal: bool = False
-) -> bool:
-    at_ms = moment_at(request, form)
-    if not after_removal:
-        out_by(form, course, at_ms)
-    if not rows_fine(form, rows, at_ms, request.app.state.settings.clock()) or at_ms is None:
-        return False
-    by, once = request.state.who.name, form.once
-    return await recorded(
-        request, form, what, at="at",
-        do=lambda act, now: chart_set(act, now, tuple(rows.values()), by=by, at_ms=at_ms, once=once),
     )  # fmt: skip
 
 
@@ -299,7 +304,7 @@ async def rows_page(request: Request) -> Response:
 @router.get(f"{DRAIN}/entry/{{entry}}/correct")
 async def correct_page(request: Request, entry: str) -> Response:
     course = await course_here(request)
-    row = _entry(course, entry)
+    row = entry_here(course, entry)
     as_it_is = Form({name: row[name] or "" for name in ("value", "unit", "note")})
     return _correct(request, as_it_is, course, row)
 
@@ -308,16 +313,22 @@ async def correct_page(request: Request, entry: str) -> Response:
 async def corrected(request: Request, entry: str) -> Response:
     """Another version of a row, or the row taken back; the old one stays in the history with the reason."""
     form, course = await form_of(request), await course_here(request)
-    row = _entry(course, entry)
+    row = entry_here(course, entry)
+    if await corrected_row(request, form, row):
+        return to_drain(request, "/correct")
+    return _correct(request, form, course, row)
+
+
+async def corrected_row(request: Request, form: Form, row: Thing) -> bool:
+    """The row as it ought to be, or (with `back`) taken back; whether that was recorded."""
+    entry, form.keys = row.key, (row.key,)
     why = form.text("why", needed="Write why it is corrected: it stays in the history.", longest=300) or ""
     version = version_of(form)
     if form.said.get("back"):
-        if form.fine and await recorded(
+        return form.fine and await recorded(
             request, form, "entry taken back", at="why", why=why,
             do=lambda act, now: take_back_entry(act, now, entry, version=version, why=why),
-        ):  # fmt: skip
-            return to_drain(request, "/correct")
-        return _correct(request, form, course, row)
+        )  # fmt: skip
     at_ms = moment_at(request, form)
     if form.said.get("at") == local_input(row["time_ms"], request.app.state.settings.zone):
         at_ms = row["time_ms"]  # the field shows whole minutes: an untouched one changes nothing
@@ -326,17 +337,15 @@ async def corrected(request: Request, entry: str) -> Response:
     by = request.state.who.name
     says = [row[name] or "" for name in ("value", "unit", "note", "written_by")]
     if row.version == version + 1 and (*says, row["time_ms"]) == (value, unit, note, by, at_ms):
-        return to_drain(request, "/correct")  # sent twice
+        return form.fine  # sent twice
     fine = rows_fine(form, {"value": typed}, at_ms, request.app.state.settings.clock())
-    if fine and await recorded(
+    return fine and await recorded(
         request, form, "entry corrected", at="value", why=why,
         do=lambda act, now: correct_entry(act, now, entry, typed, version=version, by=by, why=why),
-    ):  # fmt: skip
-        return to_drain(request, "/correct")
-    return _correct(request, form, course, row)
+    )  # fmt: skip
 
 
-def _entry(course: Course, key: str) -> Thing:
+def entry_here(course: Course, key: str) -> Thing:
     """A row of this drain or its patient; another's is not there."""
     found = next((one for one in mine(course) if one.key == key), None)
     if found is None:

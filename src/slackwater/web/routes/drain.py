@@ -13,8 +13,11 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.episode.instants import read_instant
 from slackwater.errors import StaleError, UsageError
 from slackwater.store.acts import key_of
+from slackwater.store.charting import add_task
 from slackwater.store.nouns import Value
 from slackwater.store.record import Record
+from slackwater.store.rows import was_told
+from slackwater.web.bedside import recorded
 from slackwater.web.drain_sheet import Moment, Sheet, picture_of, sheet_of, state_now
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
@@ -34,12 +37,14 @@ allow("POST", f"{PAGE}/task", Rule(BEDSIDE, drain=True))
 
 OWN = ("live", "picture")  # parts of this page, not pages
 FORMS = ("goal", "stay", "task", "done")
-# What can be done at a drain, as a button says it; a page that is not here goes by its own name.
+# What can be done at a drain, as a button says it, the most frequent first; others go by their own name.
 DOING = {
-    "set": "Chart a set", "handle": "Tube and unit", "xray": "X-ray", "try": "Cough or walk", "fluid": "Fluid",
-    "canister": "Canister", "order": "Order", "clamp": "Clamp", "hold": "Hold", "connect": "Connect a unit",
-    "remove": "Record a removal", "after": "After removal", "correct": "Correct an entry",
+    "set": "Chart a set", "fluid": "Fluid", "canister": "Canister", "handle": "Trace tube and unit",
+    "try": "Cough or walk", "xray": "X-ray", "order": "Order suction", "hold": "Keep the drain", "clamp": "Clamp",
+    "remove": "Record a removal", "after": "After removal", "connect": "Connect a unit", "correct": "Correct an entry",
 }  # fmt: skip
+WHILE_IN = ("set", "canister", "order", "hold", "clamp", "remove", "connect")
+PLACES = {name: place for place, name in enumerate(DOING)}
 
 
 @dataclass(frozen=True)
@@ -106,7 +111,7 @@ def _shown(request: Request, sheet: Sheet, template: str, status: int = 200, **f
     return render(
         request, template, status=status, sheet=sheet, p=None if sheet.told is None else sheet.told.words,
         forms=said, faults=[one for one in said.values() if one.faults], once=fresh_key(),
-        doing=[] if moment.back else list(_doing(request)),
+        doing=[] if moment.back else list(_doing(request, sheet.course.removal is not None)),
         may_enter=not moment.back and request.state.who.role in BEDSIDE,
         may_set_goal=not moment.back and request.state.who.role in SETTERS, at_text=_local(moment.at_ms, zone),
         known_text=_local(moment.known_ms, zone), now_text=local_input(moment.now_ms, zone),
@@ -118,11 +123,12 @@ def _local(ms: int | None, zone: tzinfo) -> str:
     return "" if ms is None else local_input(ms, zone)
 
 
-def _doing(request: Request) -> Iterator[Doing]:
-    """Pages of this drain that are there and that this person may open."""
-    for method, path in POLICY:
-        head, _, name = path.rpartition("/")
-        if (method, head) == ("GET", PAGE) and name not in OWN and may(request.state.who.role, path):
+def _doing(request: Request, is_out: bool) -> Iterator[Doing]:
+    """Pages of this drain that are there, that this person may open, and that its state leaves to do."""
+    names = [path.rpartition("/")[2] for method, path in POLICY if (method, path.rpartition("/")[0]) == ("GET", PAGE)]
+    not_now = WHILE_IN if is_out else ("after",)
+    for name in sorted(names, key=lambda one: PLACES.get(one, len(PLACES))):
+        if name not in (*OWN, *not_now) and may(request.state.who.role, f"{PAGE}/{name}"):
             yield Doing(f"/drain/{request.state.drain}/{name}", DOING.get(name, name.replace("-", " ").capitalize()))
 
 
@@ -132,83 +138,103 @@ def _doing(request: Request) -> Iterator[Doing]:
 @router.post(f"{PAGE}/goal")
 async def goal(request: Request) -> Response:
     form = await form_of(request)
+    await set_goal(request, form)
+    return await _done(request, form, "goal")
+
+
+async def set_goal(request: Request, form: Form) -> None:
     text = form.text("goal", needed="Write what this drain is for, and what finished looks like.", longest=500)
     version = _version(form)
     if text is not None and form.fine:
         await _recorded(form, "goal", _set_goal, request.app.state.record, request.state.who, request.state.drain,
                         text, version)  # fmt: skip
-    return await _done(request, form, "goal")
 
 
-def _set_goal(record: Record, who: Who, drain: str, text: str, version: int) -> None:
+def _set_goal(record: Record, who: Who, drain: str, text: str, version: int) -> str:
     key = key_of("goal", drain)
     with record.act(by=who.name, what="goal of drainage") as act:
+        if was_told(act.connection, "goal", key, {"text": text}, version=version):
+            return key
         if version == 0:
             act.add("goal", key, {"drain": drain, "text": text})
         else:
             act.change("goal", key, {"text": text}, version=version)
+    return key
 
 
 @router.post(f"{PAGE}/stay")
 async def stay(request: Request) -> Response:
     form = await form_of(request)
-    ward, bed, initials = form.text("ward", longest=60), form.text("bed", longest=20), form.text("initials", longest=6)
-    version = _version(form)
-    if form.fine:
-        await _recorded(form, "ward", _set_stay, request.app.state.record, request.state.who, request.state.drain,
-                        ward, bed, initials, version, form)  # fmt: skip
+    ward = await set_stay(request, form)
     if form.fine and ward is not None and not request.state.who.sees(ward):
         return RedirectResponse("/", 303)  # the patient went to a ward that this person does not see
     return await _done(request, form, "stay")
 
 
+async def set_stay(request: Request, form: Form) -> str | None:
+    """Ward, bed and initials; the ward."""
+    ward, bed, initials = form.text("ward", longest=60), form.text("bed", longest=20), form.text("initials", longest=6)
+    version = _version(form)
+    if form.fine:
+        await _recorded(form, "ward", _set_stay, request.app.state.record, request.state.who, request.state.drain,
+                        ward, bed, initials, version, form)  # fmt: skip
+    return ward
+
+
 def _set_stay(
     record: Record, who: Who, drain: str, ward: str | None, bed: str | None, initials: str | None, version: int,
     form: Form,
-) -> None:  # fmt: skip
+) -> str | None:  # fmt: skip
     tube = record.thing("drain", drain)
     assert tube is not None  # the guard found it
     episode = record.thing("episode", tube["episode"])
     if ward is None and episode is not None and episode["ward"] is not None:
         form.faults["ward"] = "A patient's ward cannot be left blank: it says who may see this drain."
-        return
+        return None
+    new = {"ward": ward, "bed": bed, "initials": initials}
     with record.act(by=who.name, what="ward and bed") as act:
-        act.change("episode", tube["episode"], {"ward": ward, "bed": bed, "initials": initials}, version=version)
+        if not was_told(act.connection, "episode", tube["episode"], new, version=version):
+            act.change("episode", tube["episode"], new, version=version)
+    return str(tube["episode"])
 
 
 @router.post(f"{PAGE}/task")
 async def task(request: Request) -> Response:
     """A task is added, or (with the key of one) done."""
     form = await form_of(request)
-    record, who, drain = request.app.state.record, request.state.who, request.state.drain
-    settings = request.app.state.settings
     if "key" in form.said:
-        result, version = form.text("result", longest=200), _version(form)
-        if form.fine:
-            args = (record, who, drain, form.said["key"], result, version, settings.clock())
-            await _recorded(form, "result", _finish_task, *args)
+        await finish_task(request, form, form.said["key"])
         return await _done(request, form, "done")
-    what = form.text("what", needed="Write what is to be done.", longest=200)
-    due = form.moment("due", settings.zone)
-    if what is not None and form.fine:
-        await run_in_threadpool(_add_task, record, who, drain, what, due, form.once)
+    await new_task(request, form)
     return await _done(request, form, "task")
 
 
-def _add_task(record: Record, who: Who, drain: str, what: str, due: int | None, once: str) -> None:
-    key = key_of("task", drain, once)
-    if record.thing("task", key) is None:  # the same form sent again is the same task
-        with record.act(by=who.name, what="task") as act:
-            act.add("task", key, {"drain": drain, "what": what, "due_ms": due})
+async def new_task(request: Request, form: Form) -> None:
+    what = form.text("what", needed="Write what is to be done.", longest=200)
+    due, once = form.moment("due", request.app.state.settings.zone), form.once
+    if what is not None and form.fine:
+        await recorded(
+            request, form, "task", at="what", do=lambda act, now: add_task(act, now, what, due_ms=due, once=once)
+        )
 
 
-def _finish_task(record: Record, who: Who, drain: str, key: str, result: str | None, version: int, now_ms: int) -> None:
+async def finish_task(request: Request, form: Form, key: str) -> None:
+    result, version = form.text("result", longest=200), _version(form)
+    if form.fine:
+        now_ms = request.app.state.settings.clock()
+        await _recorded(form, "result", _finish_task, request.app.state.record, request.state.who, request.state.drain,
+                        key, result, version, now_ms)  # fmt: skip
+
+
+def _finish_task(record: Record, who: Who, drain: str, key: str, result: str | None, version: int, now_ms: int) -> str:
+    done: dict[str, Value] = {"done_by": who.name, "result": result}
     with record.act(by=who.name, what="task done") as act:
         found = act.thing("task", key)
         if found is None or found["drain"] != drain:
             raise StaleError("this task is no longer there", mend="Load the page again.")
-        told: dict[str, Value] = {"done_ms": now_ms, "done_by": who.name, "result": result}
-        act.change("task", key, told, version=version, happened_ms=now_ms)
+        if not was_told(act.connection, "task", key, done, version=version):
+            act.change("task", key, {**done, "done_ms": now_ms}, version=version, happened_ms=now_ms)
+    return key
 
 
 def _version(form: Form) -> int:
@@ -218,11 +244,13 @@ def _version(form: Form) -> int:
     return int(text)
 
 
-async def _recorded(form: Form, field: str, act: Callable[..., None], *args: object) -> None:
+async def _recorded(form: Form, field: str, act: Callable[..., str | None], *args: object) -> None:
     """Do it; where somebody was quicker, say so beside the field, and lose nothing of what was typed."""
     try:
-        await run_in_threadpool(act, *args)
+        key = await run_in_threadpool(act, *args)
+        form.keys = () if key is None else (key,)
     except StaleError:
+        form.stale = True
         form.faults[field] = (
             "Somebody changed this while you wrote. What it is now stands above; what you wrote is still here. "
             "Look at both, then save again."

@@ -8,7 +8,7 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.episode import INDICATIONS, OPERATIONS, SIDES, SPACES
 from slackwater.episode.types import Episode
-from slackwater.errors import NotWritten, RecordError, SlackwaterError
+from slackwater.errors import NotWritten, RecordError, SlackwaterError, StaleError
 from slackwater.store.acts import key_of
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing, things
@@ -37,8 +37,12 @@ async def new_page(request: Request) -> Response:
 async def entered(request: Request) -> Response:
     """Patient, stay, space and drain; what the record knows already is not changed from here."""
     form = await form_of(request)
-    if form.said.get("show"):
-        return await _new(request, form)
+    drain = None if form.said.get("show") else await entered_drain(request, form)
+    return await _new(request, form) if drain is None else RedirectResponse(f"/drain/{drain}", 303)
+
+
+async def entered_drain(request: Request, form: Form) -> str | None:
+    """The key of the drain as entered; None where it was refused."""
     record, settings, who = request.app.state.record, request.app.state.settings, request.state.who
     told = Episode(
         patient_id=form.text("patient", needed="Write the patient's number, as your hospital has it.", longest=60),
@@ -56,14 +60,14 @@ async def entered(request: Request) -> Response:
         form.faults["ward"] = f"Choose one of your wards: {', '.join(who.wards)}."
     if form.fine:
         try:
-            drain = await run_in_threadpool(_enter, record, who, told, lies, form.said.get("same_space", ""))
-            return RedirectResponse(f"/drain/{drain}", 303)
+            return await run_in_threadpool(_enter, record, who, told, lies, form.said.get("same_space", ""))
         except NotWritten:
             raise
         except SlackwaterError as error:
             field = "number" if "number" in error.where else "patient"
             form.faults[field] = f"{error.what.rstrip('.')}. {error.mend}"
-    return await _new(request, form)
+            form.stale = isinstance(error, StaleError)
+    return None
 
 
 def _enter(record: Record, who: Who, told: Episode, lies: dict[str, str | None], beside: str) -> str:

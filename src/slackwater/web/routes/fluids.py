@@ -17,9 +17,11 @@ from slackwater.store.record import Acting
 from slackwater.web.asked_items import FLUID, LEVEL, LOOKS, rows_of
 from slackwater.web.bedside import (
     DRAIN,
+    Rows,
     asked_here,
     course_here,
     form_page,
+    kept_rows,
     moment_at,
     out_by,
     recorded,
@@ -48,28 +50,28 @@ async def fluid(request: Request) -> Response:
     """What drained since the last entry. With `show` nothing is recorded: only the sums."""
     form, course = await form_of(request), await course_here(request)
     at_ms = moment_at(request, form, needed="Write when it was read.")
+    rows = fluid_rows(form)
+    if form.said.get("show"):
+        fine = rows_fine(form, rows, at_ms, request.app.state.settings.clock())
+        form.faults.clear()
+        return await _fluid(request, form, course, tuple(rows.values()) if fine else (), at_ms)
+    if await kept_fluid(request, form, course, rows, at_ms):
+        return to_drain(request, f"/set/told?{urlencode({'set': form.once})}")
+    return await _fluid(request, form, course, (), at_ms)
+
+
+async def kept_fluid(request: Request, form: Form, course: Course, rows: Rows, at_ms: int | None) -> bool:
+    nothing = ("fluid_output", "Nothing is written yet. Not measured is not zero: write 0 only for none.")
+    return await kept_rows(request, form, course, "fluid charted", rows, at_ms, empty=nothing)
+
+
+def fluid_rows(form: Form) -> Rows:
     rows = rows_of(form, (FLUID, LOOKS, LEVEL))
     if amount := form.text("instilled"):
         rows["instilled"] = Typed("instilled", amount, "mL")
     if "fluid_output" in rows and (note := form.text("note", longest=300)):
         rows["fluid_output"] = Typed("fluid_output", rows["fluid_output"].value, "mL", note)
-    out_by(form, course, at_ms)
-    if not rows and form.fine:
-        form.faults["fluid_output"] = "Nothing is written yet. Not measured is not zero: write 0 only for none."
-    fine = rows_fine(form, rows, at_ms, request.app.state.settings.clock()) and at_ms is not None
-    if form.said.get("show"):
-        shown = tuple(rows.values()) if fine else ()
-        form.faults.clear()
-        return await _fluid(request, form, course, shown, at_ms)
-    by = request.state.who.name
-    if fine and at_ms is not None:
-        once = form.once
-        if await recorded(
-            request, form, "fluid charted", at="fluid_output",
-            do=lambda act, now: chart_set(act, now, tuple(rows.values()), by=by, at_ms=at_ms, once=once),
-        ):  # fmt: skip
-            return to_drain(request, f"/set/told?{urlencode({'set': once})}")
-    return await _fluid(request, form, course, (), at_ms)
+    return rows
 
 
 async def _fluid(
@@ -95,6 +97,12 @@ async def canister_page(request: Request) -> Response:
 async def canister(request: Request) -> Response:
     """The canister changed: its level before, the new one's lots, the clamp if there was one, suction back on."""
     form, course = await form_of(request), await course_here(request)
+    if await kept_canister(request, form, course):
+        return to_drain(request)
+    return _canister(request, form, course)
+
+
+async def kept_canister(request: Request, form: Form, course: Course) -> bool:
     settings = request.app.state.settings
     at_ms = moment_at(request, form, needed="Write when it was changed.")
     out_by(form, course, at_ms)
@@ -108,8 +116,8 @@ async def canister(request: Request) -> Response:
     if form.fine and at_ms is not None:
         once = form.once
 
-        def do(act: Acting, now: Course) -> None:
-            change_canister(
+        def do(act: Acting, now: Course) -> str:
+            key = change_canister(
                 act, now, level=level, level_unit="mL" if level else "", by=by, at_ms=at_ms, once=once, lot=lot,
                 filter_lot=filter_lot, expires_ms=expires, clamp_on_ms=on_ms, clamp_off_ms=off_ms,
             )  # fmt: skip
@@ -118,11 +126,11 @@ async def canister(request: Request) -> Response:
                 chart_set(act, now, (seen,), by=by, at_ms=at_ms, once=f"{once} back")
             elif back == "not_yet":
                 add_task(act, now, "suction back on after the canister was changed", due_ms=at_ms, once=f"{once} back")
+            return key
 
         names = {"clamp": "clamp_on", "column value": "canister_level"}
-        if await recorded(request, form, "canister changed", do, at="at", names=names):
-            return to_drain(request)
-    return _canister(request, form, course)
+        return await recorded(request, form, "canister changed", do, at="at", names=names)
+    return False
 
 
 def _canister(request: Request, form: Form, course: Course) -> Response:

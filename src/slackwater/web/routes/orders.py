@@ -47,6 +47,7 @@ from slackwater.web.set_facts import SetFacts, set_facts
 
 router = APIRouter(include_in_schema=False)
 
+Details = tuple[int, int | None, int | None]  # from when, the review (both UTC ms), how long off (min)
 ORDERING = DOCTORS | {"specialist_nurse"}
 HANDLING = DOCTORS | NURSES
 for _page, _roles in (("order", ORDERING), ("clamp", HANDLING), ("hold", HANDLING)):
@@ -70,35 +71,54 @@ async def ordered(request: Request) -> Response:
     if key_of("order", course.drain.key, form.once) in {one.key for one in course.orders}:
         return to_drain(request)  # sent twice
     facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
-    known = await run_in_threadpool(_known, request.app.state.record, course, facts)
-    order = _understood(form, known)
+    order = await understood_here(request, form, course)
     if form.said.get("show") or form.said.get("back"):
         form.faults.clear()
         return await _order(request, form, course, order, facts)
+    details = checked_order(request, form, course, order)
+    if not form.fine or order is None or details is None:
+        return await _order(request, form, course, order, facts)
+    if not form.said.get("confirmed"):
+        return _read_back(request, form, course, order)
+    if await ordered_here(request, form, order, details):
+        return to_drain(request)
+    if "heard" in form.faults:
+        return _read_back(request, form, course, order)
+    return await _order(request, form, course, order, facts)
+
+
+async def understood_here(request: Request, form: Form, course: Course) -> SuctionOrder | None:
+    """The order as typed, held against what is known of this drain; or None with its fault."""
+    facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
+    return _understood(form, await run_in_threadpool(_known, request.app.state.record, course, facts))
+
+
+def checked_order(request: Request, form: Form, course: Course, order: SuctionOrder | None) -> Details | None:
+    """When, until the review, how long off; what stops it or was not answered is a fault of the form."""
     details = _details(request, form, course)
     if order is not None:
         _answered(form, order)
-    if form.said.get("seen", "") != _in_force_mark(course) and form.said.get("confirmed"):
+    if form.said.get("seen", "") != in_force_mark(course) and form.said.get("confirmed"):
         form.faults["level"] = "Another order was recorded meanwhile. Look at it, then read back again."
-    if not form.fine or order is None or details is None:
-        return await _order(request, form, course, order, facts)
+        form.stale = True
+    return details
+
+
+async def ordered_here(request: Request, form: Form, order: SuctionOrder, details: Details) -> bool:
+    """Record it once it was said back; whether that was done."""
     from_ms, review_ms, off = details
-    if not form.said.get("confirmed"):
-        return _read_back(request, form, course, order)
     if not form.ticked("heard"):
         form.faults["heard"] = "Read the sentence aloud to whoever sets the unit, and tick that it was said back."
-        return _read_back(request, form, course, order)
+        return False
     answers = {one.id: form.said.get(f"answer_{one.id}", "") for one in order.questions}
     reason, once = form.text("reason") or "", form.once
-    if await recorded(
+    return await recorded(
         request, form, "suction ordered", at="level", why=reason,
         do=lambda act, now: order_suction(
             act, now, order, from_ms=from_ms, once=once, answers=answers, reason=reason, review_ms=review_ms,
             may_be_off_min=off,
         ),
-    ):  # fmt: skip
-        return to_drain(request)
-    return await _order(request, form, course, order, facts)
+    )  # fmt: skip
 
 
 def _known(record: Record, course: Course, facts: SetFacts) -> Known:
@@ -133,7 +153,7 @@ def _last_ordered(course: Course) -> tuple[str | None, str | None]:
     return max(told, key=lambda one: int(one[0]))[1:] if told else (None, None)
 
 
-def _in_force_mark(course: Course) -> str:
+def in_force_mark(course: Course) -> str:
     last = _in_force(course)
     return "none" if last is None else f"{last.key}.{last.version}"
 
@@ -169,7 +189,7 @@ def _answered(form: Form, order: SuctionOrder) -> None:
         form.faults[f"answer_{id_}"] = complaint if answers[id_].strip() else wanted.get(id_, "Say what was done.")
 
 
-def _details(request: Request, form: Form, course: Course) -> tuple[int, int | None, int | None] | None:
+def _details(request: Request, form: Form, course: Course) -> Details | None:
     settings = request.app.state.settings
     from_ms = moment_at(request, form)
     out_by(form, course, from_ms)
@@ -191,7 +211,7 @@ async def _order(
         request, "chart_order.html", form, course, heading="Order suction", order=order, facts=facts,
         units=SUCTION_UNITS, allowed=None if rule is None or rule.suction is None else rule.suction.told,
         step=None if rule is None or rule.suction is None or rule.suction.step is None else exactly(rule.suction.step),
-        rule="" if rule is None else f"{rule.name} {rule.version}", operations=OPERATIONS, seen=_in_force_mark(course),
+        rule="" if rule is None else f"{rule.name} {rule.version}", operations=OPERATIONS, seen=in_force_mark(course),
     )  # fmt: skip
 
 
@@ -201,7 +221,7 @@ def _read_back(request: Request, form: Form, course: Course, order: SuctionOrder
     }
     return form_page(
         request, "chart_order_back.html", form, course, heading="Read the order back", order=order, told=told,
-        seen=_in_force_mark(course),
+        seen=in_force_mark(course),
     )  # fmt: skip
 
 
@@ -217,19 +237,28 @@ async def clamp_page(request: Request) -> Response:
 async def clamp(request: Request) -> Response:
     """A clamp goes on with its kind and planned end, or comes off."""
     form, course = await form_of(request), await course_here(request)
-    by, once = request.state.who.name, form.once
-    if key_of("entry", course.drain.key, f"{once} clamp", 0) in {one.key for one in course.entries}:
-        return to_drain(request, "/clamp")  # sent twice
-    at_ms = moment_at(request, form)
+    if form.said.get("off"):
+        return to_drain(request) if await unclamped(request, form, course) else await _clamp(request, form, course)
+    return to_drain(request, "/clamp") if await clamped(request, form, course) else await _clamp(request, form, course)
+
+
+async def unclamped(request: Request, form: Form, course: Course) -> bool:
+    """The clamp comes off; whether that was recorded."""
+    by, once, at_ms = request.state.who.name, form.once, moment_at(request, form)
     out_by(form, course, at_ms)
     note = form.text("note", longest=300) or ""
-    if form.said.get("off"):
-        if form.fine and at_ms is not None and await recorded(
-            request, form, "clamp off", at="at",
-            do=lambda act, now: clamp_off(act, now, by=by, at_ms=at_ms, once=once, note=note),
-        ):  # fmt: skip
-            return to_drain(request)
-        return await _clamp(request, form, course)
+    return form.fine and at_ms is not None and await recorded(
+        request, form, "clamp off", at="at",
+        do=lambda act, now: clamp_off(act, now, by=by, at_ms=at_ms, once=once, note=note),
+    )  # fmt: skip
+
+
+async def clamped(request: Request, form: Form, course: Course) -> bool:
+    """The clamp goes on; whether that was recorded. What was recorded already is not asked about a second time."""
+    by, once, at_ms = request.state.who.name, form.once, moment_at(request, form)
+    again = key_of("entry", course.drain.key, f"{once} clamp", 0) in {one.key for one in course.entries}
+    out_by(form, course, at_ms)
+    note = form.text("note", longest=300) or ""
     facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     kind = form.one_of("kind", CLAMP_KINDS, needed="Tap what kind of clamp it is.")
     by_whom = form.text("ordered_by", longest=80)
@@ -237,19 +266,18 @@ async def clamp(request: Request) -> Response:
         form.faults["ordered_by"] = "Write who ordered it."
     minutes = whole(form, "minutes", needed="Write after how many minutes it comes off.")
     because = form.text("because", longest=300)
-    if (facts.leaked or _bubbled(course)) and not because:
+    if (facts.leaked or _bubbled(course)) and not because and not again:
         form.faults["because"] = "Air was recorded or seen lately. Look at the drain; write who decided, and why."
-    if _clamped(course) is not None:
+    if _clamped(course) is not None and not again:
         form.faults["kind"] = "It is charted clamped already: chart that clamp off first."
     if form.fine and kind is not None and minutes is not None and at_ms is not None:
         told = "; ".join(text for text in (f"ordered by {by_whom}" if by_whom else "", because, note) if text)
         end = at_ms + minutes * 60_000
-        if await recorded(
+        return await recorded(
             request, form, "clamp on", at="at", why=because or "",
             do=lambda act, now: clamp_on(act, now, kind, planned_off_ms=end, by=by, at_ms=at_ms, once=once, note=told),
-        ):  # fmt: skip
-            return to_drain(request, "/clamp")
-    return await _clamp(request, form, course, facts)
+        )  # fmt: skip
+    return False
 
 
 def _clamped(course: Course) -> Thing | None:
@@ -266,8 +294,8 @@ def _bubbled(course: Course) -> bool:
     return last is not None and last["value"] != "none"
 
 
-async def _clamp(request: Request, form: Form, course: Course, facts: SetFacts | None = None) -> Response:
-    facts = facts or await request.app.state.judges.ask(set_facts, asked_here(request, course))
+async def _clamp(request: Request, form: Form, course: Course) -> Response:
+    facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     task = next((one for one in course.tasks if one["what"] == CLAMP_OFF and one["done_ms"] is None), None)
     return form_page(
         request, "chart_clamp.html", form, course, heading="Clamp", facts=facts, on=_clamped(course), task=task,
@@ -287,26 +315,31 @@ async def hold_page(request: Request) -> Response:
 async def hold(request: Request) -> Response:
     """The drain is kept for a reason, whatever the rule says; or a hold ends."""
     form, course = await form_of(request), await course_here(request)
-    once, at_ms = form.once, moment_at(request, form)
     if key := form.said.get("end"):
-        version = version_of(form)
-        if any((one.key, one["to_ms"], one.version) == (key, at_ms, version + 1) for one in course.holds):
-            return to_drain(request)  # sent twice
-        if form.fine and at_ms is not None and await recorded(
-            request, form, "hold ended", at="at",
-            do=lambda act, now: hold_off(act, now, key, version=version, at_ms=at_ms),
-        ):  # fmt: skip
-            return to_drain(request)
-        return _hold(request, form, course)
+        return to_drain(request) if await unheld(request, form, course, key) else _hold(request, form, course)
+    return to_drain(request) if await held(request, form, course) else _hold(request, form, course)
+
+
+async def unheld(request: Request, form: Form, course: Course, key: str) -> bool:
+    """The hold ends; whether that was recorded."""
+    at_ms, version, form.keys = moment_at(request, form), version_of(form), (key,)
+    if any((one.key, one["to_ms"], one.version) == (key, at_ms, version + 1) for one in course.holds):
+        return form.fine  # sent twice
+    return form.fine and at_ms is not None and await recorded(
+        request, form, "hold ended", at="at", do=lambda act, now: hold_off(act, now, key, version=version, at_ms=at_ms)
+    )  # fmt: skip
+
+
+async def held(request: Request, form: Form, course: Course) -> bool:
+    """The drain is kept; whether that was recorded."""
+    once, at_ms = form.once, moment_at(request, form)
     out_by(form, course, at_ms)
     reason = form.one_of("reason", HOLD_REASONS, needed="Tap why it is kept.")
     note = form.text("note", longest=300) or ""
-    if form.fine and reason is not None and at_ms is not None and await recorded(
+    return form.fine and reason is not None and at_ms is not None and await recorded(
         request, form, "drain kept", at="reason", names={"note": "note"},
         do=lambda act, now: hold_on(act, now, reason, from_ms=at_ms, once=once, note=note),
-    ):  # fmt: skip
-        return to_drain(request)
-    return _hold(request, form, course)
+    )  # fmt: skip
 
 
 def _hold(request: Request, form: Form, course: Course) -> Response:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -11,8 +12,10 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.errors import SlackwaterError
 from slackwater.store.accounts import account_of, close_sessions, put_account
 from slackwater.store.acts import key_of
+from slackwater.store.facts import as_seen
 from slackwater.store.nouns import ROLES
 from slackwater.store.record import Record
+from slackwater.store.rows import was_told
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import render
@@ -48,7 +51,7 @@ async def enter(request: Request) -> Response:
     if form.fine and name and login and role and password:
         try:
             await run_in_threadpool(
-                _enter, request.app.state.record, request.state.who, name, login, role, _wards(wards), password
+                enter_person, request.app.state.record, request.state.who, name, login, role, ward_list(wards), password
             )
             request.app.state.sessions.forget()
             return RedirectResponse("/people", 303)
@@ -60,7 +63,7 @@ async def enter(request: Request) -> Response:
 @router.post("/people/{person}/left")
 async def left(request: Request, person: str) -> Response:
     """The person works here no longer: no log-in from now on; what they entered stays theirs."""
-    await run_in_threadpool(_leave, request.app.state.record, request.state.who, person)
+    await run_in_threadpool(leave, request.app.state.record, request.state.who, person)
     request.app.state.sessions.forget()
     return RedirectResponse("/people", 303)
 
@@ -79,7 +82,7 @@ async def change_password(request: Request) -> Response:
     if form.fine:
         try:
             await run_in_threadpool(
-                _set_password, request.app.state.record, request.state.who, form.said.get("password", "")
+                set_password, request.app.state.record, request.state.who, form.said.get("password", "")
             )
             request.app.state.sessions.forget()
             return RedirectResponse("/login", 303)
@@ -91,7 +94,7 @@ async def change_password(request: Request) -> Response:
 @router.get("/looks")
 async def looks(request: Request) -> Response:
     await run_in_threadpool(request.app.state.looks.flush)
-    found = await run_in_threadpool(_looks, request.app.state.record)
+    found = await run_in_threadpool(looks_of, request.app.state.record)
     return render(request, "looks.html", looks=found[:MOST_LOOKS], more=max(len(found) - MOST_LOOKS, 0))
 
 
@@ -110,27 +113,34 @@ async def _page(request: Request, form: Form) -> Response:
     )
 
 
-def _wards(text: str | None) -> str | None:
+def ward_list(text: str | None) -> str | None:
     names = sorted({" ".join(one.split()) for one in (text or "").split(",") if one.strip()})
     return json.dumps(names, ensure_ascii=False) if names else None
 
 
-def _enter(record: Record, who: Who, name: str, login: str, role: str, wards: str | None, password: str) -> None:
+def enter_person(
+    record: Record, who: Who, name: str, login: str, role: str, wards: str | None, password: str,
+    version: int | None = None,
+) -> str:  # fmt: skip
+    """`version`: of the person that was seen, 0 for a new one; None: whatever the record says now."""
     kept = hashed(password)
     known = account_of(record, login=login)
     key = known.person if known is not None else key_of("person", login.strip().lower())
     fields = {"name": " ".join(name.split()), "role": role, "wards": wards, "left_ms": None}
     with record.act(by=who.name, what="person") as act:
         seen = act.thing("person", key)
-        if seen is None:
-            act.add("person", key, fields)
-        else:
-            act.change("person", key, fields, version=seen.version)
+        if version is None or not was_told(act.connection, "person", key, fields, version=version):
+            as_seen(act, "person", key, version)
+            if seen is None:
+                act.add("person", key, fields)
+            else:
+                act.change("person", key, fields, version=seen.version)
     put_account(record, key, login, kept)
     close_sessions(record, person=key)
+    return key
 
 
-def _leave(record: Record, who: Who, person: str) -> None:
+def leave(record: Record, who: Who, person: str) -> None:
     with record.act(by=who.name, what="left") as act:
         seen = act.thing("person", person)
         if seen is not None and seen["left_ms"] is None:
@@ -138,7 +148,7 @@ def _leave(record: Record, who: Who, person: str) -> None:
     close_sessions(record, person=person)
 
 
-def _set_password(record: Record, who: Who, password: str) -> None:
+def set_password(record: Record, who: Who, password: str) -> None:
     kept = hashed(password)
     account = account_of(record, person=who.person)
     if account is not None:
@@ -146,7 +156,7 @@ def _set_password(record: Record, who: Who, password: str) -> None:
     close_sessions(record, person=who.person)
 
 
-def _looks(record: Record) -> list[dict[str, object]]:
+def looks_of(record: Record) -> list[dict[str, Any]]:
     with record.reading():
         names = {one.key: one["name"] for one in record.things("person", gone=True)}
         drains = {one.key: one["number"] for one in record.things("drain", gone=True)}

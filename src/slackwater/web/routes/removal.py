@@ -19,12 +19,13 @@ from slackwater.store.rows import Thing
 from slackwater.web.asked_items import DISTRESS, EMPHYSEMA_ASK, PAIN_COUGH, PAIN_REST, READINGS, XRAY, rows_of
 from slackwater.web.bedside import (
     DRAIN,
+    Rows,
     asked_here,
     course_here,
     form_page,
+    kept_rows,
     moment_at,
     recorded,
-    rows_fine,
     to_drain,
     version_of,
 )  # fmt: skip
@@ -60,23 +61,30 @@ async def remove_page(request: Request) -> Response:
 async def removed(request: Request) -> Response:
     """Number, side and site are read back, by typing or by a tap on the list of this patient's drains."""
     form, course = await form_of(request), await course_here(request)
+    if await taken_out(request, form, course):
+        return to_drain(request, "/after")
+    return await _remove(request, form, course)
+
+
+async def taken_out(request: Request, form: Form, course: Course) -> bool:
+    """The drain is out; whether that was recorded."""
     if course.removal is not None:
-        if _same_removal(request, form, course.removal):
-            return to_drain(request, "/after")  # sent twice
-        form.faults["at"] = "This drain is recorded as out already. Is it this drain?"
-        return await _remove(request, form, course)
+        form.keys = (course.removal.key,)
+        if not _same_removal(request, form, course.removal):
+            form.faults["at"] = "This drain is recorded as out already. Is it this drain?"
+        return form.fine  # else it was sent twice
     facts = await request.app.state.judges.ask(removal_facts, asked_here(request, course))
     if form.said.get("overall", "") != (facts.overall or ""):
         form.faults["because"] = "The rule's answer changed while you wrote: look at it, and record again."
+        form.stale = True
     out = _out(request, form, course, facts)
     if out is not None and form.fine:
         once = form.once
-        if await recorded(
+        return await recorded(
             request, form, "drain removed", at="at", why=out.against_rule_because, names=_names(),
             do=lambda act, now: remove_drain(act, now, out, once=once),
-        ):  # fmt: skip
-            return to_drain(request, "/after")
-    return await _remove(request, form, course, facts)
+        )  # fmt: skip
+    return False
 
 
 def _same_removal(request: Request, form: Form, there: Thing) -> bool:
@@ -93,6 +101,8 @@ def _out(request: Request, form: Form, course: Course, facts: RemovalFacts) -> O
     at_ms = moment_at(request, form, needed="Write when it came out.")
     phase = form.one_of("breath_phase", BREATH_PHASES)
     analgesia = moment_at(request, form, "analgesia", needed="")
+    if analgesia is not None and form.ticked("no_analgesia"):
+        form.faults["analgesia"] = "Either a time, or that none was given: not both."
     tip = {"yes": True, "no": False}.get(form.said.get("tip_intact", ""))
     if kind is None or at_ms is None:
         return None
@@ -111,6 +121,7 @@ def _out(request: Request, form: Form, course: Course, facts: RemovalFacts) -> O
     out = Out(
         kind=kind, time_ms=at_ms, read_back=_read_back(form, course), removed_by=form.text("removed_by") or "",
         second_person=form.text("second_person") or "", breath_phase=phase, analgesia_ms=analgesia, tip_intact=tip,
+        no_analgesia=form.ticked("no_analgesia"),
         overall=facts.overall, protocol=None if course.goal is None else course.goal["protocol"],
         against_rule_because=form.text("because", longest=500) or "", due=due, not_owed=not_owed,
     )  # fmt: skip
@@ -136,8 +147,8 @@ def _read_back(form: Form, course: Course) -> ReadBack:
     return ReadBack(number or drain["number"], side or space["side"] or "", site or drain["site"] or "")
 
 
-async def _remove(request: Request, form: Form, course: Course, facts: RemovalFacts | None = None) -> Response:
-    facts = facts or await request.app.state.judges.ask(removal_facts, asked_here(request, course))
+async def _remove(request: Request, form: Form, course: Course) -> Response:
+    facts = await request.app.state.judges.ask(removal_facts, asked_here(request, course))
     settings = request.app.state.settings
     tubes = await run_in_threadpool(_map, request, course)
     holds = [one for one in course.holds if one["to_ms"] is None]
@@ -169,40 +180,51 @@ async def after_page(request: Request) -> Response:
 async def after(request: Request) -> Response:
     """A check that was owed is done; or observations of the patient."""
     form, course = await form_of(request), await course_here(request)
-    if course.removal is None:
-        form.faults["at"] = "The drain is in: chart a set instead."
-        return _after(request, form, course)
     check = next((one for one in course.checks if one.key == form.said.get("check")), None)
-    at_ms = moment_at(request, form)
-    by, once = request.state.who.name, form.once
-    if check is not None:
-        result = form.text(f"result_{check.key}", needed="Write what was found.", longest=300) or ""
-        film = form.said.get("chest_xray", "") if check["what"] == "chest_xray" else ""
-        if check["what"] == "chest_xray" and film not in ITEMS["chest_xray"].words[:3]:
-            form.faults["chest_xray"] = "Tap what the film shows; a film that is not read is still owed."
-        version = version_of(form)
-        if form.fine and at_ms is not None:
+    if check is not None and course.removal is not None:
+        done = await checked_after(request, form, check)
+    else:
+        done = await observed_after(request, form, course, after_rows(form))
+    return to_drain(request, "/after") if done else _after(request, form, course)
 
-            def do(act: Acting, now: Course) -> None:
-                if film:
-                    chart_set(act, now, (Typed("chest_xray", film, note=result),), by=by, at_ms=at_ms, once=once)
-                check_done(act, now, check.key, version=version, by=by, at_ms=at_ms, result=result)
 
-            if await recorded(request, form, f"{check['what']} after removal", do, at="at"):
-                return to_drain(request, "/after")
-        return _after(request, form, course)
+async def checked_after(request: Request, form: Form, check: Thing) -> bool:
+    """A check that was owed is done; whether that was recorded."""
+    at_ms, by, once = moment_at(request, form), request.state.who.name, form.once
+    result = form.text(f"result_{check.key}", needed="Write what was found.", longest=300) or ""
+    film = form.said.get("chest_xray", "") if check["what"] == "chest_xray" else ""
+    if check["what"] == "chest_xray" and film not in ITEMS["chest_xray"].words[:3]:
+        form.faults["chest_xray"] = "Tap what the film shows; a film that is not read is still owed."
+    version = version_of(form)
+    if not form.fine or at_ms is None:
+        return False
+
+    def do(act: Acting, now: Course) -> str:
+        if film:
+            chart_set(act, now, (Typed("chest_xray", film, note=result),), by=by, at_ms=at_ms, once=once)
+        check_done(act, now, check.key, version=version, by=by, at_ms=at_ms, result=result)
+        return check.key
+
+    return await recorded(request, form, f"{check['what']} after removal", do, at="at")
+
+
+def after_rows(form: Form) -> Rows:
     rows = rows_of(form, SEEN)
     if site := form.text("site"):
         rows["site"] = Typed("site", site)
-    if not rows and form.fine:
-        form.faults["at"] = "Nothing was looked at yet, so there is nothing to record."
-    fine = rows_fine(form, rows, at_ms, request.app.state.settings.clock())
-    if fine and at_ms is not None and await recorded(
-        request, form, "observations after removal", at="at",
-        do=lambda act, now: chart_set(act, now, tuple(rows.values()), by=by, at_ms=at_ms, once=once),
-    ):  # fmt: skip
-        return to_drain(request, "/after")
-    return _after(request, form, course)
+    return rows
+
+
+async def observed_after(request: Request, form: Form, course: Course, rows: Rows) -> bool:
+    """Observations of a patient whose drain is out; whether they were recorded."""
+    if course.removal is None:
+        form.faults["at"] = "The drain is in: chart a set instead."
+        return False
+    nothing = ("at", "Nothing was looked at yet, so there is nothing to record.")
+    return await kept_rows(
+        request, form, course, "observations after removal", rows, moment_at(request, form), after_removal=True,
+        empty=nothing,
+    )  # fmt: skip
 
 
 def _after(request: Request, form: Form, course: Course) -> Response:

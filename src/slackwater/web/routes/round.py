@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import secrets
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -17,25 +17,26 @@ from markupsafe import Markup
 from slackwater.assessment import cautions
 from slackwater.quantities.spans import format_span
 from slackwater.report.line import ACT, ORDER_SAYS, OVERDUE, WAITING, RoundLine, Tube, in_order
-from slackwater.report.page import TURNING
 from slackwater.report.round_facts import when
 from slackwater.report.times import offset, shown
 from slackwater.web.board import Board
 from slackwater.web.guard import Who
-from slackwater.web.pages import render
+from slackwater.web.pages import html_of, straight
 from slackwater.web.policy import EVERYONE, Rule, allow
 from slackwater.web.settings import Settings
 
 STATUSES = {
     "act": "to act on", "overdue": "overdue", "waiting": "met, or met and waiting", "leaking": "leaking",
-    "below": "below limit", "cannot_tell": "cannot tell", "held": "held", "removed": "removed, checks owed",
+    "below": "below limit", "cannot_tell": "cannot tell", "held": "held", "walk": "may be off suction",
+    "removed": "removed, checks owed",
 }  # fmt: skip
 NAMES = {
     "patient": "bed, initials and number", "initials": "bed and initials", "bed": "bed alone", "blank": "blank screen",
 }  # fmt: skip
-CHIPS = {ACT: ("■", "to act on"), OVERDUE: ("◷", "overdue"), WAITING: ("◐", "met and waiting")}
+CHIPS = {ACT: ("■", "to act on"), OVERDUE: ("◷", "overdue")}
 KEPT = 128  # fragments kept, one for each scope and filter in use
 LONGEST = 60  # letters of a filter's text
+HERE = Markup("<!--lines-->")  # where the page's own frame takes the lines in; no text of a record can hold it
 
 
 @asynccontextmanager
@@ -109,18 +110,25 @@ class Fragments:
         self._views: OrderedDict[tuple[Any, ...], _View] = OrderedDict()
         self._tiles: dict[tuple[str, str], _Tile] = {}
 
-    def of(self, who: Who, asked: Chosen, held: str = "") -> tuple[str | None, str]:
-        """HTML and its entity tag; None where `held`, the tag of what the page has, is the latest."""
+    def of(self, who: Who, asked: Chosen, held: str = "") -> tuple[bytes | None, str]:
+        """HTML and its entity tag; None where `held`, the tag of what the page has, is the latest.
+
+        The bytes are the same for all who see the same wards: nothing of a person or a role may be in them.
+        """
         view = self._view(who, asked)
         tag = f'"{self._begun}.{self._edition}"'
         if held == tag:
             return None, tag
         begun, _, edition = held.strip('"').partition(".")
         since = int(edition) if begun == self._begun and edition.isdecimal() else 0
-        tiles = "".join(
-            tile.html if tile.edition > since else f'<li class="tile same" id="{tile.id}"></li>' for tile in view.tiles
-        )
-        return f'{view.head}<ol class="tiles">{tiles}</ol>', tag
+        since = since if self._edition - since <= KEPT else 0  # who held one so old is given everything
+        if since not in view.since:
+            tiles = "".join(
+                tile.html if tile.edition > since else f'<li class="tile same" id="{tile.id}"></li>'
+                for tile in view.tiles
+            )
+            view.since[since] = f'{view.head}<ol class="tiles">{tiles}</ol>'.encode()
+        return view.since[since], tag
 
     def wards(self, who: Who) -> list[str]:
         return sorted({line.tube.ward for line in self._board.lines() if line.tube.ward and who.sees(line.tube.ward)})
@@ -146,8 +154,8 @@ class Fragments:
         tiles = tuple(self._tile(line, asked.show) for line in in_order(line for line in seen if asked.takes(line)))
         template = self._app.state.templates.get_template("round_lines.html")
         head: str = template.render(
-            counts=_counts(seen), shown=len(tiles), all=len(seen), stalled=board.stalled(), trouble=board.trouble,
-            **_fresh(seen, self._settings),
+            counts=_counts(seen, asked), every=_every(asked), shown=len(tiles), all=len(seen),
+            stalled=board.stalled(), trouble=board.trouble, **_fresh(seen, self._settings),
         )  # fmt: skip
         return _View(self._edition, head, tiles)
 
@@ -157,7 +165,7 @@ class Fragments:
             return kept
         template = self._app.state.templates.get_template("round_line.html")
         html: str = template.render(line=line, name=name_of(line.tube, show), **_words(line, self._settings))
-        tile = _Tile(line, f"d-{line.tube.drain}", html.translate(TURNING), self._edition)
+        tile = _Tile(line, f"d-{line.tube.drain}", straight(html), self._edition)
         self._tiles[line.tube.drain, show] = tile
         return tile
 
@@ -173,23 +181,36 @@ class _Tile:
 
 
 @dataclass(frozen=True)
+class _Count:
+    """How many drains are so, and where they alone are shown."""
+
+    count: int
+    words: str
+    query: str
+    here: bool
+
+
+@dataclass(frozen=True)
 class _View:
-    """What one scope and filter shows: its head, and its lines in order."""
+    """What one scope and filter shows: its head, and its lines in order; made bytes once for all who hold the same."""
 
     edition: int
     head: str
     tiles: tuple[_Tile, ...]
+    since: dict[int, bytes] = field(default_factory=dict)
 
 
 @router.get("/")
 async def round_page(request: Request) -> Response:
     asked, who, found = chosen(request), request.state.who, request.app.state.fragments
     fragment, tag = (None, "") if asked.show == "blank" else found.of(who, asked)
-    return render(
-        request, "round.html", fragment=Markup(fragment or ""), tag=tag, asked=asked, wards=found.wards(who),
+    page = html_of(
+        request, "round.html", fragment=HERE, tag=tag, asked=asked, wards=found.wards(who),
         statuses=STATUSES, names=NAMES, blank=Chosen(**{**vars(asked), "show": "blank"}).query,
         again=Chosen(**{**vars(asked), "show": "patient"}).query, order=ORDER_SAYS, estimate=cautions.FORECAST.text,
     )  # fmt: skip
+    before, _, after = page.partition(HERE)
+    return Response(b"".join((before.encode(), fragment or b"", after.encode())), media_type="text/html; charset=utf-8")
 
 
 @router.get("/round/lines")
@@ -219,11 +240,16 @@ def name_of(tube: Tube, show: str) -> str:
     )
 
 
+def _chip(line: RoundLine) -> tuple[str, str] | None:
+    """Why the line stands where it does; what the rule says, by its own word."""
+    return (line.rule.shape, line.rule.word) if line.rank == WAITING else CHIPS.get(line.rank)
+
+
 def _words(line: RoundLine, settings: Settings) -> dict[str, Any]:
     """What the line's template shows beside the line itself."""
     now, zone = line.as_of_ms, settings.zone
     told: dict[str, Any] = {
-        "chip": CHIPS.get(line.rank) if now is not None else None,
+        "chip": _chip(line) if now is not None else None,
         "until": "",
         "ago": "",
         "as_of": "",
@@ -239,15 +265,20 @@ def _words(line: RoundLine, settings: Settings) -> dict[str, Any]:
     return told
 
 
-def _counts(lines: Iterable[RoundLine]) -> list[str]:
-    """How many drains of each kind, in a few words."""
-    all_of = list(lines)
-    said = [
-        (f"{sum(word in line.statuses for line in all_of)}", text)
+def _counts(lines: Iterable[RoundLine], asked: Chosen) -> list[_Count]:
+    """How many drains of each kind, in a few words that lead to them."""
+    counted = Counter(word for line in lines for word in line.statuses)
+    return [
+        _Count(counted[word], text, replace(asked, status=word, text="").query, asked.status == word)
         for word, text in STATUSES.items()
-        if any(word in line.statuses for line in all_of)
+        if counted[word]
     ]
-    return [f"{count} {text}" for count, text in said]
+
+
+def _every(asked: Chosen) -> str:
+    """The round of every drain, with the names on the screen as they are."""
+    kept = Chosen(show=asked.show)
+    return "" if kept == Chosen() else f"?{kept.query}"
 
 
 def _fresh(lines: Iterable[RoundLine], settings: Settings) -> dict[str, Any]:

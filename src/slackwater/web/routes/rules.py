@@ -91,7 +91,7 @@ async def pinned(request: Request, sha256: str) -> Response:
     why = form.text("why", needed="Write why this drain is judged by this rule.")
     wrong = " ".join(form.faults.values())
     if not wrong and drain and why:
-        seen = {one.key for one in await _drains(request)}
+        seen = {one.key for one in await drains_seen(request)}
         if drain not in seen:
             wrong = "There is no such drain."
         else:
@@ -108,11 +108,14 @@ async def pinned(request: Request, sha256: str) -> Response:
 @router.get("/protocols/{sha256}/dry-run")
 async def dry_run(request: Request, sha256: str) -> Response:
     """What this rule would answer now on every drain that is in, beside what its own rule answers. Nothing changes."""
-    record: Record = request.app.state.record
-    kept = await run_in_threadpool(kept_rule, record, sha256)
+    kept = await run_in_threadpool(kept_rule, request.app.state.record, sha256)
+    return render(request, "rule_dry_run.html", kept=kept, rows=await tried(request, kept))
+
+
+async def tried(request: Request, kept: KeptRule) -> list[dict[str, str]]:
     settings, judges = request.app.state.settings, request.app.state.judges
     now = settings.clock() // MINUTE_MS * MINUTE_MS
-    drains = await _drains(request)
+    drains = await drains_seen(request)
 
     async def both(one: Listed) -> dict[str, str]:
         file = (f"{kept.rule.name}.toml", kept.text.encode())
@@ -122,8 +125,7 @@ async def dry_run(request: Request, sha256: str) -> Response:
         ]
         return {"name": one.name, "key": one.key, "rule": one.protocol or "none pinned", "own": own, "this": this}
 
-    rows = await asyncio.gather(*(both(one) for one in drains))
-    return render(request, "rule_dry_run.html", kept=kept, rows=rows)
+    return list(await asyncio.gather(*(both(one) for one in drains)))
 
 
 def short_answer(course: Course, found: Assessment | None, asked: Asked) -> str:
@@ -144,7 +146,7 @@ async def _rule(request: Request, sha256: str, beside: str, wrong: str) -> Respo
         return render(request, "refused.html", status=404, why="there is no such rule")
     other = next((one for one in found if one.sha256 == beside), None)
     who: Who = request.state.who
-    drains = await _drains(request)
+    drains = await drains_seen(request)
     return render(
         request, "rule.html", status=422 if wrong else 200, kept=kept, other=other, wrong=wrong,
         others=[one for one in found if one.sha256 != sha256],
@@ -155,7 +157,7 @@ async def _rule(request: Request, sha256: str, beside: str, wrong: str) -> Respo
     )  # fmt: skip
 
 
-async def _drains(request: Request) -> list[Listed]:
+async def drains_seen(request: Request) -> list[Listed]:
     """The drains that are in and that this person sees."""
     who: Who = request.state.who
     return [one for one in await run_in_threadpool(listed, request.app.state.record) if who.sees(one.ward)]

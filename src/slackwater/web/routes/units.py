@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from slackwater.errors import SlackwaterError
+from slackwater.errors import NotWritten, SlackwaterError, StaleError, UsageError
+from slackwater.store.acts import key_of
 from slackwater.store.listing import listed
+from slackwater.store.nouns import UNIT_STATES
 from slackwater.store.record import Record
-from slackwater.store.units import AWAY, connect, set_state, units_now
+from slackwater.store.rows import Thing, acts
+from slackwater.store.units import AWAY, UnitNow, connect, set_state, units_now
 from slackwater.web.bedside import DRAIN, course_here
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
@@ -49,29 +53,59 @@ async def units(request: Request) -> Response:
 @router.post("/units/{unit}/state")
 async def step(request: Request, unit: str) -> Response:
     """One step of a unit's life, by whoever did it."""
-    form = await form_of(request)
     try:
-        await run_in_threadpool(
-            set_state, request.app.state.record, unit, form.said.get("state", ""), by=request.state.who.name,
-            method=form.text("method"), note=form.text("note"), place=form.text("at_place"), once=form.once,
-        )  # fmt: skip
+        await stepped(request, unit, await form_of(request))
     except SlackwaterError as error:
         return await _units(request, str(error))
     return RedirectResponse("/units", 303)
+
+
+async def stepped(request: Request, unit: str, form: Form) -> None:
+    """Record the step. Raises SlackwaterError for one that is not its turn, or says too little."""
+    if form.said.get("state") == "faulty" and not (form.text("note") or form.text("method")):
+        raise UsageError("write what went wrong, as it was seen or heard")
+    await run_in_threadpool(
+        set_state, request.app.state.record, unit, form.said.get("state", ""), by=request.state.who.name,
+        method=form.text("method"), note=form.text("note"), place=form.text("at_place"), once=form.once,
+    )  # fmt: skip
 
 
 async def _units(request: Request, wrong: str) -> Response:
     record: Record = request.app.state.record
     who: Who = request.state.who
     found = await run_in_threadpool(units_now, record, request.app.state.settings.clock())
-    names = {
-        one.key: one.name if who.sees(one.ward) else "a drain of another ward"
-        for one in await run_in_threadpool(listed, record, everything=True)
-    }
+    seen = [one for one in await run_in_threadpool(listed, record, everything=True) if who.sees(one.ward)]
+    names = {one.key: ", ".join((one.name, one.ward or "ward not recorded", _bed(one.bed))) for one in seen}
+    counts = Counter(unit.state for unit in found)
     return render(
         request, "units.html", status=422 if wrong else 200, units=found, names=names, wrong=wrong,
-        away=AWAY, may_step=who.role in HANDLERS, once=fresh_key(),
+        away=AWAY, may_step=who.role in HANDLERS, once=fresh_key(), by=await run_in_threadpool(_by, record, found),
+        faults={unit.key: fault for unit in found if (fault := _fault(unit)) is not None},
+        counts=[(counts[state], state) for state in UNIT_STATES if counts[state]],
+        at=lambda ms: local_input(ms, request.app.state.settings.zone),
     )  # fmt: skip
+
+
+def _bed(bed: str | None) -> str:
+    return f"bed {bed}" if bed else "bed not recorded"
+
+
+def _fault(unit: UnitNow) -> Thing | None:
+    """The last fault that was reported, until the unit was tested after it."""
+    for one in reversed(unit.history):
+        if one["state"] in ("faulty", "tested"):
+            return one if one["state"] == "faulty" else None
+    return None
+
+
+def _by(record: Record, units: Iterable[UnitNow]) -> dict[int, str]:
+    """Who recorded each step, by its place in the ledger."""
+    with record.reading() as connection:
+        return {
+            act.seq: act.by
+            for one in {one.seq for unit in units for one in unit.history}
+            for act in acts(connection, one - 1, one)
+        }
 
 
 @router.get(f"{DRAIN}/connect")
@@ -82,8 +116,15 @@ async def connect_page(request: Request) -> Response:
 @router.post(f"{DRAIN}/connect")
 async def connected(request: Request) -> Response:
     """Bind unit and drain from a moment on; a swap ends the earlier unit's time."""
-    record, settings = request.app.state.record, request.app.state.settings
     form = await form_of(request)
+    if await connected_here(request, form):
+        return RedirectResponse(f"/drain/{request.state.drain}", 303)
+    return await _connect(request, form)
+
+
+async def connected_here(request: Request, form: Form) -> bool:
+    """The unit serves this drain from now on; whether that was recorded."""
+    record, settings = request.app.state.record, request.app.state.settings
     serial = form.text("serial", needed="Write the unit's serial number, as it stands on it.", longest=80)
     again = form.text("serial_again", needed="Read it again from the unit, and write it again.")
     if serial and again and serial != again:
@@ -102,25 +143,28 @@ async def connected(request: Request) -> Response:
     if form.fine and serial and at is not None and second:
         checked = {"checked": [name for name, _ in SETUP if name not in missing], "missing_because": because}
         try:
-            await run_in_threadpool(
+            form.keys = await run_in_threadpool(
                 _do, record, request.state.who, request.state.drain, serial, at, checked, second,
                 form.text("arrived_with"), form.once,
             )  # fmt: skip
-            return RedirectResponse(f"/drain/{request.state.drain}", 303)
+            return True
+        except NotWritten:
+            raise
         except SlackwaterError as error:
-            form.faults["serial"] = str(error)
-    return await _connect(request, form)
+            form.faults["serial"], form.stale = str(error), isinstance(error, StaleError)
+    return False
 
 
 def _do(
     record: Record, who: Who, drain: str, serial: str, at: int, checked: Mapping[str, object], second: str,
     arrived_with: str | None, once: str,
-) -> None:  # fmt: skip
+) -> tuple[str, ...]:  # fmt: skip
     with record.act(by=who.name, what="unit connected") as act:
         connect(
             act, drain=drain, serial=serial, at_ms=at, checked=json.dumps(checked, sort_keys=True),
             second_person=second, arrived_with=arrived_with, once=once,
         )  # fmt: skip
+    return (key_of("pairing", drain, serial, at),)
 
 
 async def _connect(request: Request, form: Form) -> Response:

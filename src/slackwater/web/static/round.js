@@ -12,6 +12,7 @@
   let answered = performance.now(), asked = -Infinity, asking = false, tag = lines.dataset.tag, blanked = false;
   let lastTick = performance.now(), lastWall = Date.now(), touched = -Infinity;
   const received = new Map();
+  const opened = new Set(); // lines that are shown whole on a narrow screen
   const now = () => serverNow + (performance.now() - countedFrom);
   const clock = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", second: "2-digit", timeZone: undefined });
 
@@ -57,7 +58,7 @@
     const came = new DOMParser().parseFromString(text, "text/html");
     const said = lines.querySelector(".round-said"), saidNow = came.querySelector(".round-said");
     if (said && saidNow && said.outerHTML !== saidNow.outerHTML) said.replaceWith(document.importNode(saidNow, true));
-    const list = lines.querySelector(".tiles");
+    const list = lines.querySelector(".tiles"), first = !list.children.length; // a page that was empty has no news
     // Whoever reads further down keeps their line where it is; at the top the order shows itself.
     const within = list.getBoundingClientRect().top < 0 ? [...list.children].find((tile) => tile.getBoundingClientRect().bottom > 0) : undefined;
     const anchor = document.activeElement?.closest?.(".tile") ?? within;
@@ -76,10 +77,11 @@
       if (!there || received.get(tile.id) !== html) {
         shown = document.importNode(tile, true);
         if (there) there.replaceWith(shown); else list.append(shown);
-        if (!there) told.push(`${tile.dataset.name}: now on the round`);
-        else if (tile.dataset.news && there.dataset.news && there.dataset.news !== tile.dataset.news) told.push(`${tile.dataset.name}: now ${tile.dataset.news}`);
+        if (!there && !first) told.push(`${tile.dataset.name}: now on the round`);
+        else if (tile.dataset.news && there?.dataset.news && there.dataset.news !== tile.dataset.news) told.push(`${tile.dataset.name}: now ${tile.dataset.news}`);
         received.set(tile.id, html);
       }
+      unfold(shown, opened.has(tile.id));
       order.push(shown);
     }
     for (const tile of [...list.children]) {
@@ -140,6 +142,23 @@
       complain(`The server has not answered for ${span(at - answered)}: nothing here is refreshed, and values vanish as they grow old. Look at the drains and use the paper checklist.`);
     if (at - asked > EVERY_MS) refresh();
   };
+
+  // On a narrow screen a line shows who, what to do, how it stands; the rest of it behind its button.
+  function unfold(tile, open) {
+    tile.classList.toggle("whole", open);
+    const button = tile.querySelector("button.more");
+    if (!button) return;
+    button.setAttribute("aria-expanded", String(open));
+    button.firstChild.textContent = open ? "Less" : "More";
+  }
+  document.documentElement.classList.add("script");
+  lines.addEventListener("click", (event) => {
+    const tile = event.target.closest("button.more")?.closest(".tile");
+    if (!tile) return;
+    const open = !opened.delete(tile.id);
+    if (open) opened.add(tile.id);
+    unfold(tile, open);
+  });
 
   keep();
   say(grow());

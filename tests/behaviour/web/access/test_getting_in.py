@@ -131,7 +131,18 @@ def test_whoever_is_entering_is_not_cut_off(ward: tuple[FastAPI, TestClient], cl
     assert client.get("/").status_code == 200
 
 
-@pytest.mark.parametrize("to", ["//other.example/x", "https://other.example", "/\\other.example", "javascript:1"])
+@pytest.mark.parametrize(
+    "to",
+    [
+        "//other.example/x",
+        "https://other.example",
+        "/\\other.example",
+        "/\t/other.example",
+        "/\r/x",
+        "/a\\b",
+        "javascript:1",
+    ],
+)
 def test_log_in_leads_nowhere_but_to_our_own_pages(ward: tuple[FastAPI, TestClient], to: str) -> None:
     _, client = ward
     answer = client.post("/login", data={"login": "nurse", "password": PASSWORD, "to": to})

@@ -113,9 +113,30 @@ def test_a_faulty_unit_begins_anew(ward: tuple[FastAPI, TestClient], clock: Cloc
     with app.state.record.act(by="tests", what="unit") as act:
         act.add("unit", UNIT, {"serial": "SN-7"})
     csrf = signed_in(client, "engineer")
-    assert step(client, csrf, "faulty") == 303
+    assert step(client, csrf, "faulty", once="faulty-without-words") == 422
+    assert step(client, csrf, "faulty", "fell, and hums") == 303
     (unit,) = (one for one in units_now(app.state.record, NOW_MS) if one.serial == "SN-7")
     assert unit.state == "faulty" and unit.needs == ("cleaned", "tested", "ready")
+
+
+def test_a_fault_in_use_is_told_with_who_and_what_until_the_unit_was_tested(
+    ward: tuple[FastAPI, TestClient], clock: Clock
+) -> None:
+    app, client = ward
+    csrf = signed_in(client, "nurse")
+    client.post(f"/drain/{CHARTED}/connect", data=setup(csrf))
+    assert step(client, csrf, "faulty", "hums, display dark") == 303
+    page = client.get("/units").text
+    assert "by Invented nurse: hums, display dark. Not tested since." in page and "in use" in page
+    assert f"/drain/{CHARTED}?at=2041-03-07T09:00" in page
+    with app.state.record.act(by="tests", what="unit off") as act:
+        (pairing,) = [one for one in act.things("pairing", {"drain": CHARTED}) if one["to_ms"] is None]
+        act.change("pairing", pairing.key, {"to_ms": NOW_MS}, version=pairing.version)
+    for place, what in enumerate(("cleaned", "tested"), 1):
+        assert "Not tested since" in client.get("/units").text
+        clock.ms += place * 60_000
+        assert step(client, csrf, what, "by the book") == 303
+    assert "Not tested since" not in client.get("/units").text
 
 
 def test_a_drain_of_another_ward_is_not_named_among_the_units(ward: tuple[FastAPI, TestClient]) -> None:

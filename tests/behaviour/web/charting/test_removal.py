@@ -46,6 +46,13 @@ def test_the_page_says_what_the_rule_waits_for_and_chooses_nothing(bedside: Beds
     assert "safe" not in page.lower() and "checked" not in "".join(re.findall("<input type=.radio[^>]*>", page))
 
 
+def test_that_no_analgesia_was_given_is_said_and_is_not_the_same_as_not_recorded(bedside: Bedside) -> None:
+    assert "Either a time" in faults(remove(bedside, no_analgesia="on"))["analgesia"]
+    assert remove(bedside, analgesia="", no_analgesia="on").status_code == 303
+    page = bedside.get(f"/drain/{LOGGED}").text
+    assert "analgesia none given" in page and "not owed after removal: suture out" in page and "no suture" in page
+
+
 def test_a_removal_against_the_rule_keeps_its_reason_as_a_decision_and_what_is_owed(bedside: Bedside) -> None:
     for _ in range(2):
         answer = remove(bedside, once="removed-once")
@@ -154,7 +161,7 @@ def test_the_patient_is_held_against_the_last_values_before_the_removal(bedside:
     said = {"resp_rate": "22", "spo2": "97", "heart_rate": "96", "site": "no air", "at": "2041-03-07T10:00"}
     assert bedside.post(f"/drain/{LOGGED}/after", **said).status_code == 303
     page = bedside.get(f"/drain/{LOGGED}/after").text
-    row = re.search(r">resp rate</th><td>(.*?)</td><td>(.*?)</td><td>(.*?)</td>", page)
+    row = re.search(r">Breathing rate</th><td>(.*?)</td><td>(.*?)</td><td>(.*?)</td>", page)
     assert row is not None and row.groups() == ("16 /min at 08:30", "22 /min at 10:00", "up by 6 /min")
     assert "as before" in page and bedside.rows(LOGGED)["site"]["value"] == "no air"
     assert "Nothing was looked at" in str(faults(bedside.post(f"/drain/{LOGGED}/after", at="2041-03-07T10:00")))

@@ -55,7 +55,7 @@ def worked_out(text: str) -> bool:
 
 
 def tile(text: str, name: str) -> str:
-    return next(part for part in text.split("<li ") if f"{name}/1</a>" in part)
+    return next(part for part in text.split("<li ") if f"{name}/1</span>" in part)
 
 
 def test_the_first_page_waits_for_nobody_and_lines_appear(ward: tuple[FastAPI, TestClient]) -> None:
@@ -197,6 +197,24 @@ def test_names_on_the_screen_are_as_asked(ward: tuple[FastAPI, TestClient]) -> N
     for page in (bed, initials, client.get("/?show=blank").text, client.get("/round/lines?show=blank").text):
         assert not re.search(r"W-\d", page)
     assert "Bed 4" not in client.get("/?show=blank").text
+
+
+def test_each_count_leads_to_those_drains_alone(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    text = text_when(client, worked_out, "/round/lines?show=initials")
+    counts = re.findall(r'<a href="(/\?[^"]*status=[^"]*)"[^>]*>(\d+) ', text)
+    assert counts
+    for href, count in counts:
+        assert "show=initials" in href
+        shown = client.get(f"/round/lines?{href.partition('?')[2].replace('&amp;', '&')}", headers=BY_ITSELF).text
+        assert shown.count('class="tile"') == int(count)
+        assert 'aria-current="true"' in shown
+
+
+def test_what_the_rule_says_is_the_same_word_in_chip_and_column(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    found = tile(text_when(client, worked_out), "W-1")
+    assert re.search(r'class="chip">.*met and waiting', found) and "<b>met and waiting</b>" in found
 
 
 def test_filters_stay_in_the_address_and_take_any_text(ward: tuple[FastAPI, TestClient]) -> None:

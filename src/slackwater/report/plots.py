@@ -1,0 +1,252 @@
+"""Small pictures of an audit, as SVG text: shapes and words before tone, no red, no green, no script.
+
+Every picture has its sentence (aria-label) and stands above a table that says the same.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+WIDE, TALL = 720.0, 260.0
+LEFT, RIGHT, TOP, BOTTOM = 58.0, 16.0, 18.0, 44.0
+Known = float | None
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where values lie on the picture."""
+
+    low: float
+    high: float
+    first: float
+    last: float
+    wide: float = WIDE
+    tall: float = TALL
+    left: float = LEFT
+    right: float = RIGHT
+
+    def x(self, value: float) -> float:
+        span = self.last - self.first or 1.0
+        return self.left + (self.wide - self.left - self.right) * (value - self.first) / span
+
+    def y(self, value: float) -> float:
+        span = self.high - self.low or 1.0
+        share = (min(max(value, self.low), self.high) - self.low) / span
+        return self.tall - BOTTOM - (self.tall - TOP - BOTTOM) * share
+
+
+def ticks(low: float, high: float, about: int = 5) -> list[float]:
+    """Round numbers from low to high.
+
+    >>> ticks(0.0, 47.0)
+    [0.0, 10.0, 20.0, 30.0, 40.0]
+    """
+    if not high > low:
+        return [low]
+    raw = (high - low) / about
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(power * m for m in (1, 2, 5, 10) if power * m >= raw)
+    first = math.ceil(low / step - 1e-9)
+    found = [round((first + k) * step, 10) for k in range(about * 3)]
+    return [tick for tick in found if tick <= high * (1 + 1e-9) + 1e-12]
+
+
+def process_chart(chart: dict[str, Any], said: str, unit: str, times: float = 1.0) -> str:
+    """Points in order, centre and limits stepped, a mark where a rule of the named set marks."""
+    columns = {name: [_by(one, times) for one in chart[name]] for name in ("values", "centre", "low", "high")}
+    n = len(columns["values"])
+    top = max((one for column in columns.values() for one in column if one is not None), default=1.0)
+    frame = Frame(0.0, top * 1.08 or 1.0, -0.5, n - 0.5)
+    marked = {k for mark in chart["marks"] for k in range(mark["first"], mark["last"] + 1)}
+    out = [*_y_axis(frame, unit), *_limits(frame, columns, chart["phase"])]
+    out += [_line(frame, enumerate(columns["values"]), "path")]
+    for k, value in enumerate(columns["values"]):
+        if value is None:
+            out.append(_text(frame.x(k), frame.tall - BOTTOM - 4, "?", "soft"))
+        else:
+            out.append(_point(frame.x(k), frame.y(value), "marked" if k in marked else "point"))
+    step = max(1, math.ceil(n / 14))
+    for k in range(0, n, step):
+        out.append(f'<text x="{frame.x(k):.1f}" y="{frame.tall - BOTTOM + 16:.1f}" text-anchor="middle">{k + 1}</text>')
+    out.append(_under(frame, "points in order; what each is stands in the table"))
+    return _svg(frame, said, out)
+
+
+def curves(lines: Sequence[dict[str, Any]], said: str, unit: str) -> str:
+    """Shares in per cent over time, each line with its band and its name at its end."""
+    last = max((line["at"][-1] for line in lines), default=1.0)
+    frame = Frame(0.0, 100.0, 0.0, last, right=150.0)
+    out = [*_y_axis(frame, "%"), *_x_axis(frame)]
+    ends: list[tuple[float, str]] = []
+    for number, line in enumerate(lines):
+        whole = zip(line["at"], line["low"], line["high"], strict=True)
+        band = [(at, low, high) for at, low, high in whole if low is not None and high is not None]
+        if band:
+            up = " ".join(f"{frame.x(at):.1f},{frame.y(high):.1f}" for at, _, high in band)
+            down = " ".join(f"{frame.x(at):.1f},{frame.y(low):.1f}" for at, low, _ in reversed(band))
+            out.append(f'<polygon class="band" points="{up} {down}"/>')
+        points = list(zip(line["at"], line["value"], strict=True))
+        out.append(_line(frame, points, f"path dash{number % 3}"))
+        ends.append((frame.y(points[-1][1]), line["name"]))
+    out += _names(frame, ends)
+    out.append(_under(frame, unit))
+    return _svg(frame, said, out)
+
+
+@dataclass(frozen=True)
+class Words:
+    """What stands at the axes: the unit of the values, and what lies below."""
+
+    unit: str
+    under: str
+
+
+def funnel(
+    sizes: Sequence[float], values: Sequence[Known], names: Sequence[str], bands: Sequence[Sequence[Sequence[Known]]],
+    target: float, said: str, words: Words,
+) -> str:  # fmt: skip
+    """Units by size, with limits at their own sizes (inner, outer) and the target; each is named beside its point."""
+    edges = [one for band in bands for side in band for one in side if one is not None]
+    top = max([*edges, *(one for one in values if one is not None)])
+    frame = Frame(0.0, top * 1.08 or 1.0, 0.0, max(sizes) * 1.12)
+    out = [*_y_axis(frame, words.unit), *_x_axis(frame), _rule(frame, target, "centre")]
+    order = sorted(range(len(sizes)), key=lambda k: sizes[k])
+    for kind, band in zip(("limit inner", "limit"), bands, strict=False):
+        out += [_line(frame, [(sizes[k], side[k]) for k in order], kind) for side in band]
+    for k, value in enumerate(values):
+        if value is not None:
+            out.append(_point(frame.x(sizes[k]), frame.y(value), "point"))
+            out.append(f'<text x="{frame.x(sizes[k]) + 7:.1f}" y="{frame.y(value) + 4:.1f}">{escape(names[k])}</text>')
+    out.append(_under(frame, words.under))
+    return _svg(frame, said, out)
+
+
+SHAPES: tuple[Callable[[float, float], str], ...] = (
+    lambda x, y: f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5"/>',
+    lambda x, y: f'<rect x="{x - 4.5:.1f}" y="{y - 4.5:.1f}" width="9" height="9"/>',
+    lambda x, y: f'<path d="M{x:.1f} {y - 6:.1f}l6 11h-12z"/>',
+    lambda x, y: f'<path d="M{x:.1f} {y - 6.5:.1f}l6.5 6.5l-6.5 6.5l-6.5 -6.5z"/>',
+    lambda x, y: f'<path d="M{x:.1f} {y + 6:.1f}l6 -11h-12z"/>',
+    lambda x, y: f'<path class="cross" d="M{x - 5:.1f} {y - 5:.1f}l10 10m0 -10l-10 10"/>',
+)
+
+
+def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
+    """One mark a rule: hours until it held against the share with air again; a line joins lengths of one limit.
+
+    rows: hours, share (per cent), limit, length, known (the published rule). Limits are told by shape and name.
+    """
+    shown = [row for row in rows if row["hours"] is not None and row["share"] is not None]
+    first = min((row["hours"] for row in shown), default=0.0)
+    last = max((row["hours"] for row in shown), default=1.0)
+    room = (last - first or 1.0) * 0.06
+    top = max([row["share"] for row in shown] + [5.0])
+    frame = Frame(0.0, top * 1.12, max(first - room, 0.0), last + room, tall=380.0, right=120.0)
+    out = [*_y_axis(frame, "% with air again"), *_x_axis(frame)]
+    ends = []
+    for number, limit in enumerate(dict.fromkeys(row["limit"] for row in shown)):
+        line = sorted((row for row in shown if row["limit"] == limit), key=lambda row: row["length"])
+        out.append(_line(frame, [(row["hours"], row["share"]) for row in line], "path thin"))
+        for row in line:
+            x, y = frame.x(row["hours"]), frame.y(row["share"])
+            out.append(f'<g class="rule{" filled" if row["known"] else ""}">{SHAPES[number % len(SHAPES)](x, y)}</g>')
+            out.append(
+                f'<text class="soft" x="{x:.1f}" y="{y - 9:.1f}" text-anchor="middle">{row["length"]:g} h</text>'
+            )
+            if row["known"]:
+                out.append(f'<circle class="ring" cx="{x:.1f}" cy="{y:.1f}" r="11"/>')
+        ends.append((frame.y(line[-1]["share"]), f"{limit:g} mL/min"))
+    out += _names(frame, ends)
+    out.append(_under(frame, "hours from connection until the rule held, median"))
+    return _svg(frame, said, out)
+
+
+# --- parts -----------------------------------------------------------------------------------------
+
+
+def _by(value: Known, times: float) -> Known:
+    return None if value is None else value * times
+
+
+def _svg(frame: Frame, said: str, parts: Iterable[str]) -> str:
+    box = f'viewBox="0 0 {frame.wide:.0f} {frame.tall:.0f}"'
+    return f'<svg {box} role="img" class="plot" aria-label="{escape(said, quote=True)}">{"".join(parts)}</svg>'
+
+
+def _y_axis(frame: Frame, unit: str) -> list[str]:
+    out = []
+    for tick in ticks(frame.low, frame.high):
+        y = frame.y(tick)
+        out.append(f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>')
+        out.append(f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{tick:g}</text>')
+    return [*out, f'<text class="soft" x="4" y="11">{escape(unit)}</text>']
+
+
+def _x_axis(frame: Frame) -> list[str]:
+    return [
+        f'<text x="{frame.x(tick):.1f}" y="{frame.tall - BOTTOM + 16:.1f}" text-anchor="middle">{tick:g}</text>'
+        for tick in ticks(frame.first, frame.last, 8)
+    ]
+
+
+def _text(x: float, y: float, words: str, kind: str = "", anchor: str = "middle") -> str:
+    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
+
+
+def _under(frame: Frame, words: str) -> str:
+    middle = (frame.left + frame.wide - frame.right) / 2
+    return f'<text class="soft" x="{middle:.0f}" y="{frame.tall - 8:.0f}" text-anchor="middle">{escape(words)}</text>'
+
+
+def _rule(frame: Frame, value: float, kind: str) -> str:
+    return f'<path class="{kind}" d="M{frame.left:.0f} {frame.y(value):.1f}H{frame.wide - frame.right:.0f}"/>'
+
+
+def _line(frame: Frame, points: Iterable[tuple[float, Known]], kind: str) -> str:
+    """A line through what is known; it breaks where something is not."""
+    out, down = [], False
+    for at, value in points:
+        if value is None:
+            down = False
+            continue
+        out.append(f"{'L' if down else 'M'}{frame.x(at):.1f} {frame.y(value):.1f}")
+        down = True
+    return f'<path class="{kind}" d="{"".join(out)}"/>' if out else ""
+
+
+def _limits(frame: Frame, columns: dict[str, list[Known]], phases: Sequence[int]) -> list[str]:
+    """Centre and limits as steps, and a line where a new phase begins."""
+    out = []
+    for name, kind in (("centre", "centre"), ("low", "limit"), ("high", "limit")):
+        for k, value in enumerate(columns[name]):
+            if value is not None:
+                out.append(
+                    f'<path class="{kind}" d="M{frame.x(k - 0.5):.1f} {frame.y(value):.1f}H{frame.x(k + 0.5):.1f}"/>'
+                )
+    for k in range(1, len(phases)):
+        if phases[k] != phases[k - 1]:
+            x = frame.x(k - 0.5)
+            out.append(f'<path class="phase" d="M{x:.1f} {TOP:.0f}V{frame.tall - BOTTOM:.0f}"/>')
+            out.append(f'<text class="soft" x="{x + 5:.1f}" y="{TOP + 10:.0f}">after the change</text>')
+    return out
+
+
+def _point(x: float, y: float, kind: str) -> str:
+    if kind == "marked":
+        return f'<path class="marked" d="M{x:.1f} {y - 6.5:.1f}l6.5 6.5l-6.5 6.5l-6.5 -6.5z"/>'
+    return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
+
+
+def _names(frame: Frame, ends: Sequence[tuple[float, str]], apart: float = 15.0) -> list[str]:
+    """Names at the ends of lines, moved apart where they would cover each other."""
+    out, last = [], -math.inf
+    for y, name in sorted(ends):
+        last = max(y, last + apart)
+        out.append(
+            f'<text class="name" x="{frame.wide - frame.right + 8:.0f}" y="{last + 4:.1f}">{escape(name)}</text>'
+        )
+    return out

@@ -1,0 +1,3 @@
+"""tests/behaviour/web/charting/test_entering.py, of a record on PostgreSQL."""
+
+from behaviour.web.charting.test_entering import *  # noqa: F403

@@ -1,0 +1,3 @@
+"""tests/behaviour/web/access/test_getting_in.py, of a record on PostgreSQL."""
+
+from behaviour.web.access.test_getting_in import *  # noqa: F403

@@ -1,0 +1,3 @@
+"""tests/behaviour/web/charting/test_orders.py, of a record on PostgreSQL."""
+
+from behaviour.web.charting.test_orders import *  # noqa: F403
