@@ -84,18 +84,31 @@ def test_an_escalation_that_was_never_told_here_is_named_and_does_not_cry_out() 
     assert told.items == ()
 
 
+def test_who_may_walk_is_told_by_the_order_alone_and_never_promised() -> None:
+    """Order, charge and pain stand side by side; nothing is concluded of them."""
+    told = line("W-1")
+    assert told.may_be_off == "off suction not ordered: ask first"
+    assert "walk" not in told.statuses
+    assert line("W-5").may_be_off == "cannot tell: no order of suction is recorded"
+    assert re.match(r"(\d+ to \d+ % in .* off mains, from |cannot tell: )", told.lasted)
+    assert re.fullmatch(r"\d+ of 10 at .*", told.pain)
+    assert line("W-5").pain == "not recorded"
+
+
 # --- missing is never zero, old is never now ------------------------------------------------------
 
 
 def test_fluid_that_was_not_told_is_no_number() -> None:
     told = line("W-5")  # since when the first amount counts is not known
-    assert told.fluid[0] == "last hour cannot tell: not told for all of it"
+    assert told.fluid[0] == "hour to 04:00: cannot tell: not told for all of it"
     assert told.fluid[-1].endswith("not recorded for 5 h since")
 
 
 def test_fluid_for_each_kg_is_rounded_outward() -> None:
     told = line("W-3").fluid[1]
-    ml, low, high = (float(x) for x in re.match(r"24 h ([\d.]+) mL \(([\d.]+) to ([\d.]+) mL/kg\)", told).groups())  # type: ignore[union-attr]
+    found = re.match(r"24 h to [\w :]+: ([\d.]+) mL \(([\d.]+) to ([\d.]+) mL/kg\)", told)
+    assert found is not None
+    ml, low, high = (float(x) for x in found.groups())
     assert low <= ml / 72.0 <= high  # the simulated patient weighs 72 kg
     assert high - low <= 0.1 + 1e-9
 
