@@ -91,6 +91,7 @@ class Day:
         self.write("Password", PASSWORD)
         self.press("Log in")
         self.page.get_by_role("heading", name="Round").wait_for()
+        self.page.wait_for_load_state()  # else this page would count as one of the first task
 
     # --- what a person does ---------------------------------------------------------------------------
 

@@ -96,8 +96,13 @@ def _last_word(chart: Chart, item: str, at_ms: int) -> str | None:
 
 
 def _observed(chart: Chart) -> list[int]:
-    """When a set of observations was charted: the moment of its last reading that is needed."""
-    by_item = {item: [entry.time for entry in chart.of(item) if entry.value is not None] for item in OBSERVED}
+    """When a set of observations was charted."""
+    return observed_times({item: [e.time for e in chart.of(item) if e.value is not None] for item in OBSERVED})
+
+
+def observed_times(times: Mapping[str, Sequence[int]]) -> list[int]:
+    """When a set of observations was whole: the moment of its last reading that is needed. times: by item, sorted."""
+    by_item = {item: times.get(item, ()) for item in OBSERVED}
     found = []
     for time in sorted({time for times in by_item.values() for time in times}):
         latest = [_latest(times, time) for times in by_item.values()]

@@ -7,14 +7,10 @@ the ward's clock showed them at connection. Rare combinations can still be telli
 
 from __future__ import annotations
 
-import hashlib
-import hmac
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import polars
 
@@ -25,14 +21,9 @@ from slackwater.audit.cohort import Cohort, close_cohort, collected, write_case
 from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.shelf import Shelf
 from slackwater.audit.stays import Stay
+from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age
 from slackwater.errors import UsageError
 from slackwater.store.derive import pyramid_frame
-
-WEEK_BEGINS = datetime(2000, 1, 3, tzinfo=UTC)  # a Monday; every de-identified stay begins in this week
-OLDEST = 89  # years; above, 90 is kept: Safe Harbor, 45 CFR 164.514(b)(2)(i)(C)
-FREE_TEXT = ("note", "site")
-MINUTE_MS = 60_000
-SHORTEST_KEY = 16  # bytes
 
 
 @dataclass(frozen=True)
@@ -107,18 +98,16 @@ def _about(stay: Stay, how: How, job: Job) -> About:
 
 def de_identified(case: Case) -> Case:
     """Without an age above 89; what names a person is not in a case at all."""
-    age = case.about.age_years
-    if age is None or age <= OLDEST:
+    age = told_age(case.about.age_years)
+    if age == case.about.age_years:
         return case
-    about: Mapping[str, Any] = {**case.facts.about, "patient.age_years": OLDEST + 1.0}
-    return replace(case, about=replace(case.about, age_years=OLDEST + 1.0), facts=replace(case.facts, about=about))
+    about: Mapping[str, Any] = {**case.facts.about, "patient.age_years": age}
+    return replace(case, about=replace(case.about, age_years=age), facts=replace(case.facts, about=about))
 
 
 def shift_of(case: Case, zone: str) -> int:
     """By how many ms, a whole number of minutes, the stay is moved so that it begins in the one week."""
-    local = datetime.fromtimestamp(case.from_ms / 1000, UTC).astimezone(ZoneInfo(zone))
-    wanted = WEEK_BEGINS + timedelta(days=local.weekday(), hours=local.hour, minutes=local.minute)
-    return round(wanted.timestamp() * 1000) - case.from_ms // MINUTE_MS * MINUTE_MS
+    return shift_ms(case.from_ms, zone)
 
 
 def chart_table(found: Assessment, by_ms: int) -> polars.DataFrame:
@@ -137,8 +126,3 @@ def chart_table(found: Assessment, by_ms: int) -> polars.DataFrame:
         "number": polars.Float64, "word": polars.String, "conflict": polars.Boolean,
     }  # fmt: skip
     return polars.DataFrame(rows, schema=schema)
-
-
-def pseudonym(key: bytes, kind: str, name: str) -> str:
-    """HMAC-SHA256 of the name, 16 hex digits: the same key gives the same, and without it there is no way back."""
-    return hmac.new(key, f"{kind}:{name}".encode(), hashlib.sha256).hexdigest()[:16]

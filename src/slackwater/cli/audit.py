@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 import sys
 import time
 from collections.abc import Callable
@@ -64,6 +63,7 @@ def collect_command(
     from slackwater.audit.engines import Failed, engine
     from slackwater.audit.shelf import shelf
     from slackwater.cli.instants import ward_zone
+    from slackwater.cli.key_file import key_of
     from slackwater.cli.progress import Progress
 
     ward_zone(zone)
@@ -75,7 +75,7 @@ def collect_command(
         raise UsageError("where the key is to lie is not said", where="--key", mend="Name a file of this machine.")
     stays = _recorded(place) if source is None else _in_folders(source, protocol, zone)
     jobs_left = [Job(drain, order, read) for order, (drain, read) in enumerate(stays, start=1)]
-    how = How(shelf(out), _key(Path(key_path or f"{out.rstrip(os.sep)}.key")), zone, keep_dates)
+    how = How(shelf(out), key_of(Path(key_path or f"{out.rstrip(os.sep)}.key")), zone, keep_dates)
     failed: list[Failed] = []
     cohort: Cohort | None = None
     with engine(jobs) as over, Progress("collecting", len(jobs_left), "drains") as progress:
@@ -121,11 +121,62 @@ def _folder(folder: Path, protocol: str | None, ward_zone: str, zone: str) -> St
     return of_bundle(bundles_of(folder, protocol, ward_zone, 0.05), zone)
 
 
-def _key(path: Path) -> bytes:
-    """The key of the pseudonyms, made where there is none; nobody but this user may read it."""
-    if path.exists():
-        return path.read_bytes()
-    key = secrets.token_bytes(32)
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(key)
-    return key
+@command.command("report")
+@click.argument("cohort_name", metavar="COHORT")
+@click.option("--protocol", "rule_name", metavar="NAME|FILE", help="Judge all by this rule. Default: each by its own.")
+@click.option("--out", metavar="FOLDER", help="Where the pack goes. Default: COHORT-report.")
+@click.option("--fewest", type=click.IntRange(0), default=5, show_default=True, help="Smallest number that is shown.")
+@click.option("--leak-limit", metavar="ML_PER_MIN", type=click.FloatRange(0, min_open=True), help="What counts as a "
+              "leak that lasts, mL/min. Default: the rule's own limit.")  # fmt: skip
+@click.option("--leak-days", default="5,7", show_default=True, help="Days after the operation that make it prolonged.")
+@click.option("--suction-within", metavar="CMH2O", type=click.FloatRange(0, min_open=True), help="Tolerance around the "
+              "ordered suction. Without it suction is not asked about.")  # fmt: skip
+@click.option("--change", metavar="NAME=FIRST", help="Before and after a change: its first drain's number in order, or "
+              "its date where dates were kept.")  # fmt: skip
+@click.option(
+    "--risks", metavar="FILE.csv", help="Each drain's risk of a prolonged leak: columns drain, risk (0 to 1)."
+)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the intervals' draws.")
+@jobs_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object; write nothing unless --out is given.")
+def report_command(
+    cohort_name: str, rule_name: str | None, out: str | None, fewest: int, leak_limit: float | None, leak_days: str,
+    suction_within: float | None, change: str | None, risks: str | None, seed: int, jobs: str, as_json: bool,
+) -> None:  # fmt: skip
+    """Write the audit pack of COHORT: page, definitions and tables, what is missing first, small numbers kept back.
+
+    Avoidable hours by what was waited for, prolonged leaks, reinsertions, unplanned removals, suction and charting,
+    charts over time with named rules. It looks back; it compares nobody, and decides nothing.
+
+    \b
+    Example, two commands from a folder of logs to the pack:
+      slackwater audit collect last-year --from past-drains --protocol our-rule.toml
+      slackwater audit report last-year --protocol our-rule.toml --suction-within 2
+    """
+    from slackwater.audit.cohort import open_cohort
+    from slackwater.audit.engines import engine
+    from slackwater.audit.figures import Rules
+    from slackwater.audit.measuring import measure
+    from slackwater.audit.pack import pack
+    from slackwater.cli.audit_pack import asked_of, by_rule, change_of, risks_of, write_pack
+    from slackwater.cli.progress import Progress
+    from slackwater.cli.view.audit import pack_dict, text
+
+    cohort = open_cohort(cohort_name)
+    by = by_rule(cohort, rule_name)
+    asked = asked_of(cohort, by, leak_limit, leak_days, suction_within)
+    with engine(jobs) as over, Progress("measuring", len(cohort.drains), "drains") as progress:
+        found = list(progress.over(measure(cohort, by, asked, over)))
+    told = pack(
+        found, asked, by, Rules(fewest, seed), dated=not cohort.de_identified, change=change_of(change, cohort),
+        risks=risks_of(risks),
+    )  # fmt: skip
+    said = pack_dict(told, cohort, asked)
+    if as_json:
+        click.echo(json.dumps(said, indent=2))
+    else:
+        click.echo(text(said))
+    if out is not None or not as_json:
+        where = Path(out) if out is not None else Path(f"{cohort_name.rstrip('/')}-report")
+        written = write_pack(where, said, told, found, asked)
+        click.echo("\n" + "\n".join(f"wrote {one}" for one in written), err=as_json)

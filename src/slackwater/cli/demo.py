@@ -68,17 +68,19 @@ def _serve(out: str | None, port: int) -> None:
     from slackwater.store.place import place_of
     from slackwater.web.settings import Settings
 
-    folder = Path(out or tempfile.mkdtemp(prefix="slackwater-ward-"))
-    if folder.exists() and any(folder.iterdir()):
-        raise UsageError("a demo's ward needs a folder of its own", where=str(folder), mend="Name one that is empty.")
+    place = place_of(out or tempfile.mkdtemp(prefix="slackwater-ward-"))
+    if place.sqlite and place.folder.exists() and any(place.folder.iterdir()):
+        raise UsageError("a demo's ward needs a folder of its own", where=place.says, mend="Name one that is empty.")
     offset = datetime.now(UTC).astimezone().strftime("%z")
     zone = f"{offset[:3]}:{offset[3:5]}"
 
     def tell(text: str) -> None:
         click.echo(text, err=True)
 
-    tell(f"Simulating a ward: every patient, person and place is invented. Its record: {folder}")
-    with open_record(folder, create=True) as record:
+    tell(f"Simulating a ward: every patient, person and place is invented. Its record: {place.says}")
+    with open_record(place, create=True) as record:
+        if record.head() is not None:
+            raise UsageError("a demo's ward needs a record of its own", where=place.says, mend="Name an empty one.")
         fill(record, datetime.now(UTC), zone, tell)
         logins = list(people(record))
     tell(
@@ -88,5 +90,5 @@ def _serve(out: str | None, port: int) -> None:
     for login, name in logins:
         tell(f"  login {login:<17} {name}")
     tell(f"The ward's pages: http://127.0.0.1:{port}  (stop: Ctrl-C)")
-    settings = Settings(place_of(str(folder)), ward_zone(zone), zone, secure=False, demo=True)
+    settings = Settings(place, ward_zone(zone), zone, secure=False, demo=True)
     uvicorn.run(create_app(settings), host="127.0.0.1", port=port, log_level="warning", server_header=False)

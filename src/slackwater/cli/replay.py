@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from slackwater.cli.files import read_bytes, write_whole
 from slackwater.cli.options import jobs_option
 from slackwater.errors import UsageError
 
@@ -25,10 +28,16 @@ if TYPE_CHECKING:
 @click.option("--gaps", metavar="MIN,...", help="Tolerated gaps to try, minutes.")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the intervals' draws.")
 @jobs_option
+@click.option("--page", "page_path", metavar="FILE", help="Write the page (.html): the trade-off, or drain by drain.")
+@click.option("--record", "place", metavar="FOLDER|URL", help="With --page: where the drains' own pages come from.")
+@click.option(
+    "--key", "key_path", metavar="FILE", help="With --record: the key of the pseudonyms. Default: COHORT.key."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(
     cohort_name: str, rule_name: str, other_name: str | None, limits: str | None, hours: str | None,
-    fluids: str | None, means: str | None, gaps: str | None, seed: int, jobs: str, as_json: bool,
+    fluids: str | None, means: str | None, gaps: str | None, seed: int, jobs: str, page_path: str | None,
+    place: str | None, key_path: str | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Try rules on the drains of COHORT (see: slackwater audit collect), looking back.
 
@@ -39,7 +48,7 @@ def command(
     Example:
       slackwater replay last-year --protocol air-50-8h
       slackwater replay last-year --protocol air-50-8h --against air-20-8h
-      slackwater replay last-year --protocol air-50-8h --limits 10,20,30,50,100 --hours 4,6,8,12
+      slackwater replay last-year --protocol air-50-8h --limits 10,20,30,50,100 --hours 4,6,8,12 --page rules.html
     """
     from slackwater.audit.cohort import open_cohort
     from slackwater.audit.engines import Failed, engine
@@ -48,7 +57,10 @@ def command(
     from slackwater.cli.progress import Progress
     from slackwater.cli.view.replay import grid_dict, pair_dict, rule_dict, text
 
+    if page_path is not None and not page_path.endswith((".html", ".htm")):
+        raise UsageError(f"--page: {page_path!r} does not end in .html", mend="Name it so that a browser opens it.")
     cohort, rule = open_cohort(cohort_name), read_protocol(rule_name)
+    back = None if place is None else way_back(place, key_path or f"{cohort_name.rstrip('/')}.key")
     other = None if other_name is None else read_protocol(other_name)
     grid = _grid(limits, hours, fluids, means, gaps)
     if grid is not None and other is not None:
@@ -62,7 +74,42 @@ def command(
             said = rule_dict(cohort, rule, list(progress.over(replay_rule(cohort, rule, over))))
         else:
             said = pair_dict(cohort, rule, other, list(progress.over(compared(cohort, rule, other, over))))
+    if back is not None:
+        said = with_commands(said, back)
+    if page_path is not None:
+        from slackwater.report.replay_page import replay_page
+
+        write_whole(page_path, replay_page(said).encode())
     click.echo(json.dumps(said, indent=2) if as_json else text(said))
+
+
+def way_back(place: str, key_path: str) -> Mapping[str, tuple[str, int]]:
+    """Of each pseudonym whose drain is in the record: its name there, and when it was connected (UTC ms)."""
+    from slackwater.episode.pseudonyms import pseudonym
+    from slackwater.store import open_record
+    from slackwater.store.listing import listed
+    from slackwater.store.place import place_of
+
+    key = read_bytes(key_path)
+    with open_record(place_of(place)) as record:
+        found = listed(record, everything=True)
+    return {
+        pseudonym(key, "drain", one.key): (one.name, one.connected_ms) for one in found if one.connected_ms is not None
+    }
+
+
+def with_commands(said: dict[str, Any], back: Mapping[str, tuple[str, int]]) -> dict[str, Any]:
+    """Each drain with the command that opens its page at the moment in question, where the record holds it."""
+    drains = []
+    for one in said.get("drains", ()):
+        hours = one["part_h"] if "part_h" in one else one["to_met_h"]
+        opened = None
+        if hours is not None and one["drain"] in back:
+            name, connected_ms = back[one["drain"]]
+            at = datetime.fromtimestamp(connected_ms / 1000 + hours * 3600, UTC).isoformat(timespec="seconds")
+            opened = f"slackwater assess --drain {name} --at {at} --page {name.replace('/', '-')}.html"
+        drains.append({**one, "open": opened})
+    return {**said, "drains": drains} if drains else said
 
 
 def _grid(

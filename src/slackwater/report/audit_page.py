@@ -20,15 +20,16 @@ UNTOLD = "cannot be told"
 
 def audit_page(said: Doc) -> str:
     """The whole page as text."""
-    return _rendered("audit.html", p=_view(said))
+    return rendered("audit.html", p=_view(said))
 
 
 def definitions_page(said: Doc) -> str:
     """What each figure is, alone."""
-    return _rendered("definitions.html", p={"definitions": said["definitions"], "version": said["version"]})
+    return rendered("definitions.html", p={"definitions": said["definitions"], "version": said["version"]})
 
 
-def _rendered(name: str, **words: Any) -> str:
+def rendered(name: str, **words: Any) -> str:
+    """A page over many drains, by its template."""
     try:
         import jinja2  # noqa: F401
     except ImportError as error:
@@ -108,7 +109,7 @@ def first_words(said: Doc) -> list[str]:
 
 def _missing(one: Doc) -> dict[str, str]:
     return {
-        "what": one["what"], "missing": f"{one['missing']:g} of {one['of']:g} {one['unit']}",
+        "what": one["what"], "missing": f"{one['missing'] or 'none':} of {one['of']:g} {one['unit']}",
         "share": _percent(one["missing"], one["of"]), "rests": one["rests"], "gap": "gap" if one["missing"] else "",
     }  # fmt: skip
 
@@ -154,10 +155,9 @@ def _counts(table: Doc) -> dict[str, Any]:
 def _split(one: Doc) -> dict[str, Any]:
     def row(row: Doc) -> dict[str, Any]:
         return {
-            "name": row["name"], "drains": KEPT_BACK if row["drains"] is None else row["drains"],
-            "planned": KEPT_BACK if row["planned"] is None else row["planned"],
+            "name": row["name"], "planned": KEPT_BACK if row["planned"] is None else row["planned"],
             "hours": KEPT_BACK if row["hours"] is None else hours_words(row["hours"]),
-            "median": KEPT_BACK if row["median"] is None else estimate_words(row["median"]),
+            "mean": KEPT_BACK if row["mean"] is None else estimate_words(row["mean"]),
         }  # fmt: skip
 
     return {"title": one["title"], "rows": [row(each) for each in one["rows"]]}
@@ -248,17 +248,18 @@ def _funnel(one: Doc) -> dict[str, Any]:
         f" Outside the wide limits: {', '.join(outside)}." if outside else " None lies outside the wide limits."
     )
     says += f" {one['left_out']} wards are too small to be shown." if one["left_out"] else ""
-    under = "drains" if one["unit"] == "%" else "hundreds of drain-days"
+    under, wide = ("drains", 1.0) if one["unit"] == "%" else ("drain-days", 100.0)
     rows = [
-        {"ward": ward, "size": number(size, "h"), "value": _cell(value, 1.0, one["unit"]),
+        {"ward": ward, "size": number(size * wide, "h"), "value": _cell(value, 1.0, one["unit"]),
          "limits": f"{_cell(bands[-1][0][k], 1.0, one['unit'])} to {_cell(bands[-1][1][k], 1.0, one['unit'])}"}
         for k, (ward, size, value) in enumerate(zip(one["wards"], one["sizes"], values, strict=True))
     ]  # fmt: skip
     return {
         "title": one["title"], "why": "", "says": says, "rows": rows, "unit": one["unit"], "under": under,
         "svg": plots.funnel(
-            one["sizes"], values, one["wards"], bands, found["target"] * times, f"{one['title']}: {says}",
-            plots.Words(one["unit"], under),
+            list(zip(one["wards"], [size * wide for size in one["sizes"]], values, strict=True)),
+            [size * wide for size in one["lines_at"]], [by(line) for line in one["lines"]], found["target"] * times,
+            f"{one['title']}: {says}", plots.Words(one["unit"], under),
         ),
     }  # fmt: skip
 

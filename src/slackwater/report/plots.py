@@ -106,21 +106,31 @@ class Words:
 
 
 def funnel(
-    sizes: Sequence[float], values: Sequence[Known], names: Sequence[str], bands: Sequence[Sequence[Sequence[Known]]],
-    target: float, said: str, words: Words,
+    points: Sequence[tuple[str, float, Known]], at: Sequence[float], lines: Sequence[Sequence[Known]], target: float,
+    said: str, words: Words,
 ) -> str:  # fmt: skip
-    """Units by size, with limits at their own sizes (inner, outer) and the target; each is named beside its point."""
-    edges = [one for band in bands for side in band for one in side if one is not None]
-    top = max([*edges, *(one for one in values if one is not None)])
-    frame = Frame(0.0, top * 1.08 or 1.0, 0.0, max(sizes) * 1.12)
+    """Units by size (name, size, value), the target, and lines `at` sizes: inner low and high, outer low and high."""
+    seen = [value for _, _, value in points if value is not None]
+    near = [one for line in lines for k, one in enumerate(line) if one is not None and at[k] >= 0.25 * at[-1]]
+    frame = Frame(0.0, max([*seen, *near, target]) * 1.08 or 1.0, 0.0, at[-1])
     out = [*_y_axis(frame, words.unit), *_x_axis(frame), _rule(frame, target, "centre")]
-    order = sorted(range(len(sizes)), key=lambda k: sizes[k])
-    for kind, band in zip(("limit inner", "limit"), bands, strict=False):
-        out += [_line(frame, [(sizes[k], side[k]) for k in order], kind) for side in band]
-    for k, value in enumerate(values):
-        if value is not None:
-            out.append(_point(frame.x(sizes[k]), frame.y(value), "point"))
-            out.append(f'<text x="{frame.x(sizes[k]) + 7:.1f}" y="{frame.y(value) + 4:.1f}">{escape(names[k])}</text>')
+    for number, line in enumerate(lines):
+        inside = [
+            (size, one if one is not None and one <= frame.high else None) for size, one in zip(at, line, strict=True)
+        ]
+        out.append(_line(frame, inside, "limit inner" if number < 2 else "limit"))
+    taken: list[tuple[float, float]] = []
+    for name, size, value in sorted((one for one in points if one[2] is not None), key=lambda one: one[1]):
+        x, y = frame.x(size), frame.y(value or 0.0)
+        out.append(_point(x, y, "point"))
+        free = (
+            one
+            for one in (y - 9, y + 18, y - 22, y + 31)
+            if not any(abs(one - b) < 13 and abs(x - a) < 75 for a, b in taken)
+        )
+        place = next(free, y - 9)
+        taken.append((x, place))
+        out.append(_text(x, place, name))
     out.append(_under(frame, words.under))
     return _svg(frame, said, out)
 
@@ -147,20 +157,19 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
     top = max([row["share"] for row in shown] + [5.0])
     frame = Frame(0.0, top * 1.12, max(first - room, 0.0), last + room, tall=380.0, right=120.0)
     out = [*_y_axis(frame, "% with air again"), *_x_axis(frame)]
-    ends = []
     for number, limit in enumerate(dict.fromkeys(row["limit"] for row in shown)):
+        shape = SHAPES[number % len(SHAPES)]
         line = sorted((row for row in shown if row["limit"] == limit), key=lambda row: row["length"])
         out.append(_line(frame, [(row["hours"], row["share"]) for row in line], "path thin"))
         for row in line:
             x, y = frame.x(row["hours"]), frame.y(row["share"])
-            out.append(f'<g class="rule{" filled" if row["known"] else ""}">{SHAPES[number % len(SHAPES)](x, y)}</g>')
-            out.append(
-                f'<text class="soft" x="{x:.1f}" y="{y - 9:.1f}" text-anchor="middle">{row["length"]:g} h</text>'
-            )
+            out.append(f'<g class="rule{" filled" if row["known"] else ""}">{shape(x, y)}</g>')
+            out.append(_text(x, y - 10, f"{row['length']:g} h", "soft"))
             if row["known"]:
                 out.append(f'<circle class="ring" cx="{x:.1f}" cy="{y:.1f}" r="11"/>')
-        ends.append((frame.y(line[-1]["share"]), f"{limit:g} mL/min"))
-    out += _names(frame, ends)
+        beside, down = frame.wide - frame.right + 14, TOP + 14 + 20 * number
+        name = _text(beside + 12, down + 4, f"{limit:g} mL/min", "name", "start")
+        out.append(f'<g class="rule">{shape(beside, down)}</g>{name}')
     out.append(_under(frame, "hours from connection until the rule held, median"))
     return _svg(frame, said, out)
 

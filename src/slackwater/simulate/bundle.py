@@ -6,13 +6,14 @@ import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from slackwater.simulate.ending import course_toml
 from slackwater.simulate.stay import Stay
 
 
 def write_bundle(stay: Stay, folder: str | Path, *, removed: bool = False) -> tuple[Path, ...]:
     """Write log.csv (and log-2.csv), layout.toml, chart.csv, episode.toml, truth.csv, truth.json.
 
-    removed: course.toml too, with a planned removal as the stay ends. The folder is made if need be; files of these
+    removed: course.toml too, with how the drain ended. The folder is made if need be; files of these
     names are replaced. Returns the paths.
     """
     to = Path(folder)
@@ -30,12 +31,6 @@ def write_bundle(stay: Stay, folder: str | Path, *, removed: bool = False) -> tu
     for name, content in files.items():
         (to / name).write_bytes(content)
     return tuple(to / name for name in files)
-
-
-def course_toml(stay: Stay) -> str:
-    """The drain taken out as planned when the stay ends."""
-    end = stay.scenario.start.astimezone(UTC) + timedelta(hours=stay.scenario.hours)
-    return f'[removal]\nkind = "planned"\ntime = {end.replace(microsecond=0).isoformat()}\n'
 
 
 def truth_csv(stay: Stay) -> str:

@@ -18,13 +18,14 @@ import pytest
 from behaviour.audit.past import HOUR_MS, healed, judged, rule
 from slackwater.audit.case import Outcome, facts_for
 from slackwater.audit.cohort import Cohort, collected, open_cohort, read_case, write_case
-from slackwater.audit.collect import WEEK_BEGINS, How, Job, collect, de_identified, pseudonym, shift_of
+from slackwater.audit.collect import How, Job, collect, de_identified, shift_of
 from slackwater.audit.engines import Failed, each, engine
 from slackwater.audit.replay import replay
 from slackwater.audit.replays import replay_grid, replay_rule
 from slackwater.audit.shelf import Bucket, Folder, Shelf
 from slackwater.audit.stays import Stay
 from slackwater.audit.variants import Grid
+from slackwater.episode.pseudonyms import WEEK_BEGINS, pseudonym
 from slackwater.errors import LogError, UsageError
 from slackwater.protocol.evaluate import evaluate
 
