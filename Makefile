@@ -6,6 +6,8 @@ BIN    := $(VENV)/bin
 PY     := $(BIN)/python
 STAMPS := $(VENV)/.stamps
 KERNELS := $(shell find src/slackwater -name kernels.py 2>/dev/null)
+# One worker for each core, whole files at a time; ARGS=-n0 for one process.
+WORKERS := -n auto --dist loadfile
 CORE_TESTS := not slow and not browser and not postgres and not durability
 ARGS   ?=
 
@@ -34,10 +36,10 @@ demo: setup ## run the main job on the demo; never waits for input
 # (exit 3 is an answer: it ran, and something cannot be told)
 
 test: lint types ## the checks, then every test that needs no system package
-	$(PY) -m pytest -m '$(CORE_TESTS)' $(ARGS) </dev/null
+	$(PY) -m pytest $(WORKERS) -m '$(CORE_TESTS)' $(ARGS) </dev/null
 
 test-slow: dev ## the tests that take minutes
-	@$(call pytest_may_be_empty,slow)
+	@$(call pytest_may_be_empty,slow,$(WORKERS))
 
 test-deep: dev ## the same on many more examples, drawn anew each time; half an hour
 	SLACKWATER_DEEP=1 $(PY) -m pytest -m slow $(ARGS) </dev/null
@@ -89,7 +91,7 @@ clean: ## remove what was built and cached; .venv itself stays
 
 # Exit 5 means that no test bears the mark yet.
 define pytest_may_be_empty
-$(PY) -m pytest -m '$(1)' $(ARGS) </dev/null || { code=$$?; test $$code -eq 5 || exit $$code; }
+$(PY) -m pytest $(2) -m '$(1)' $(ARGS) </dev/null || { code=$$?; test $$code -eq 5 || exit $$code; }
 endef
 
 # --- how .venv comes about; a stamp is newer than all that it was made from ---

@@ -1,7 +1,7 @@
 """Each module imports by itself, whatever was imported before it elsewhere.
 
-The quick test forks one interpreter that has loaded numpy and polars and nothing of ours, once a module:
-some ten milliseconds each in place of three hundred. The slow one starts a fresh interpreter for each.
+The slow test forks one interpreter that has loaded numpy and polars and nothing of ours, once a module: some
+ten milliseconds each in place of three hundred. The deep one starts a fresh interpreter for each.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from frame.source import modules
+from property.quick_and_many import DEEP
 
 # Only imported, polars has started no thread yet, so a fork is safe here (after a read it would hang).
 FORK_EACH = """
@@ -37,13 +38,15 @@ sys.exit(bool(failed))
 """
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork; the slow test does the same")
+@pytest.mark.slow
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork; the deep test does the same")
 def test_every_module_imports_with_nothing_else_of_ours_loaded() -> None:
     ran = python("-W", "ignore::DeprecationWarning", "-c", FORK_EACH, *modules())
     assert ran.returncode == 0, ran.stderr
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(not DEEP, reason="a deep test: make test-deep")
 def test_every_module_imports_in_a_fresh_interpreter() -> None:
     with ThreadPoolExecutor(2) as pool:  # each thread only waits for its interpreter
         for module, ran in zip(modules(), pool.map(import_alone, modules()), strict=True):

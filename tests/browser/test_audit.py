@@ -1,0 +1,46 @@
+"""The audit's page and the replay's in a real browser: narrow, dark, and by axe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from behaviour.audit.test_report import cohort, report
+from browser.a_page import Shown, chromium
+from browser.test_page import STICKS_OUT, grave
+from end_to_end.the_command import called
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = cohort(tmp_path_factory.mktemp("audit"), drains=60)
+    assert report(folder, "--out", "pack", "--suction-within", "2", "--change", "night round=31").code == 0
+    grid = ("--limits", "20,50", "--hours", "1,2", "--page", "grid.html")
+    assert called("replay", "past", "--protocol", "rule.toml", *grid, folder=folder).code == 0
+    return {"pack": folder / "pack" / "page.html", "grid": folder / "grid.html"}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with chromium() as found:
+        yield found
+
+
+@pytest.mark.parametrize("name", ["pack", "grid"])
+@pytest.mark.parametrize(
+    "how", [{"viewport": {"width": 320, "height": 700}}, {"color_scheme": "dark"}], ids=["320", "dark"]
+)
+def test_it_fits_and_axe_finds_no_fault(browser: Any, pages: dict[str, Path], name: str, how: dict[str, Any]) -> None:
+    shown = Shown(browser, pages[name], **how)
+    shown.page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    assert shown.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    stick_out = shown.page.evaluate(STICKS_OUT)  # a picture is as wide as it must be, in a frame that scrolls
+    assert [one for one in stick_out if not one.startswith("svg.")] == []
+    assert grave(shown) == []  # type: ignore[arg-type]
+    assert shown.complaints == [] and all(url.startswith("file:") for url in shown.asked_for)
+    shown.close()
