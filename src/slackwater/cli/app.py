@@ -17,6 +17,7 @@ COMMANDS = {
     "audit": ("slackwater.cli.audit", "Learn from past drains."),
     "backup": ("slackwater.cli.backup", "Copy the record, whole and checked."),
     "demo": ("slackwater.cli.demo", "Simulate an invented drain and assess it."),
+    "export": ("slackwater.cli.export", "Hand one drain on: FHIR, CSV or Parquet; read vital signs in."),
     "learn": ("slackwater.cli.learn", "Relearn the leak filter's numbers from past drains."),
     "layout": ("slackwater.cli.layout", "Settle and check how a log is to be read."),
     "protocol": ("slackwater.cli.protocol", "List, show, check and test rule files."),

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option("--risk", "risk_path", metavar="FILE", help="Inputs of published scores (TOML), shown on the page.")
 @click.pass_context
 def command(
-    ctx: click.Context, as_json: bool, minutes_path: str | None, page_path: str | None, risk_path: str | None,
+    ctx: click.Context, /, as_json: bool, minutes_path: str | None, page_path: str | None, risk_path: str | None,
     **inputs: Any,
 ) -> None:  # fmt: skip
     """Judge one drain: is air still leaking, how sure, and what does the unit's rule still wait for?

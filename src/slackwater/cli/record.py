@@ -15,20 +15,24 @@ from slackwater.errors import SlackwaterError, UsageError
 
 
 class DefaultGroup(click.Group):
-    """`slackwater record FOLDER` records; only list, show and export are commands of their own."""
+    """The bare command does one thing (`slackwater record FOLDER` records); what has a name of its own is named."""
+
+    bare = "add"
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
-            args.insert(0, "add")
+            args.insert(0, self.bare)
         return super().parse_args(ctx, args)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [name for name in super().list_commands(ctx) if name != "add"]
+        return [name for name in super().list_commands(ctx) if name != self.bare]
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The options of recording, for that is what the bare command does."""
+        """The options of what the bare command does."""
         told = [
-            one.get_help_record(ctx) for one in self.commands["add"].get_params(ctx) if isinstance(one, click.Option)
+            one.get_help_record(ctx)
+            for one in self.commands[self.bare].get_params(ctx)
+            if isinstance(one, click.Option)
         ]
         with formatter.section("Options"):
             formatter.write_dl([option for option in told if option is not None])

@@ -123,12 +123,7 @@ def funnel(
     for name, size, value in sorted((one for one in points if one[2] is not None), key=lambda one: one[1]):
         x, y = frame.x(size), frame.y(value or 0.0)
         out.append(_point(x, y, "point"))
-        free = (
-            one
-            for one in (y - 9, y + 18, y - 22, y + 31)
-            if not any(abs(one - b) < 13 and abs(x - a) < 75 for a, b in taken)
-        )
-        place = next(free, y - 9)
+        place = _free(x, y, taken, 75)
         taken.append((x, place))
         out.append(_text(x, place, name))
     out.append(_under(frame, words.under))
@@ -157,6 +152,7 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
     top = max([row["share"] for row in shown] + [5.0])
     frame = Frame(0.0, top * 1.12, max(first - room, 0.0), last + room, tall=380.0, right=120.0)
     out = [*_y_axis(frame, "% with air again"), *_x_axis(frame)]
+    taken: list[tuple[float, float]] = []
     for number, limit in enumerate(dict.fromkeys(row["limit"] for row in shown)):
         shape = SHAPES[number % len(SHAPES)]
         line = sorted((row for row in shown if row["limit"] == limit), key=lambda row: row["length"])
@@ -164,7 +160,9 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
         for row in line:
             x, y = frame.x(row["hours"]), frame.y(row["share"])
             out.append(f'<g class="rule{" filled" if row["known"] else ""}">{shape(x, y)}</g>')
-            out.append(_text(x, y - 10, f"{row['length']:g} h", "soft"))
+            place = _free(x, y, taken, 28)
+            taken.append((x, place))
+            out.append(_text(x, place, f"{row['length']:g} h", "soft"))
             if row["known"]:
                 out.append(f'<circle class="ring" cx="{x:.1f}" cy="{y:.1f}" r="11"/>')
         beside, down = frame.wide - frame.right + 14, TOP + 14 + 20 * number
@@ -204,6 +202,13 @@ def _x_axis(frame: Frame) -> list[str]:
 
 def _text(x: float, y: float, words: str, kind: str = "", anchor: str = "middle") -> str:
     return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
+
+
+def _free(x: float, y: float, taken: Sequence[tuple[float, float]], wide: float) -> float:
+    """How high a label may stand at a mark without covering another: above it, below it, or further off."""
+    places = (y - 10, y + 19, y - 23, y + 32)
+    free = (one for one in places if all(abs(one - b) >= 13 or abs(x - a) >= wide for a, b in taken))
+    return next(free, places[0])
 
 
 def _under(frame: Frame, words: str) -> str:

@@ -189,6 +189,7 @@ def test_small_figures_are_kept_back_with_what_would_give_them_away() -> None:
     assert median_of("x", "x", "h", [1.0] * 4, list("abcd"), "drains", FIVE).kept_back
     assert mean_of("x", "x", "h", [], [], "drains", FIVE).note == "none to tell it from"
     assert total_of("x", "x", "h", [0.0] * 50 + [3.0] * 4, "drains", FIVE).kept_back
+    assert mean_of("x", "x", "h", [0.0] * 50 + [3.0] * 4, [str(k) for k in range(54)], "drains", FIVE).kept_back
     assert rate_of("x", "x", 3, 400.0, "drains", FIVE, 60).kept_back
     hidden = counts_of("x", "x", {"planned": 55, "unplanned": 3, "died": 6}, 0, FIVE)
     assert dict(hidden.rows) == {"planned": 55, "unplanned": None, "died": None} and hidden.total == 64

@@ -21,6 +21,7 @@ from slackwater.reading.read import read_log
 
 GAP = range(60, 90)  # minutes of which the log has no row
 KEY = bytes(range(16))
+ZONE = "Europe/Vienna"
 MADE_MS = START_MS + 200 * 60_000
 # Invented canaries, one for each place that a person can type into (tgt-P1): none may leave without --identified.
 CANARIES = ("Zwirnbach", "Quendel-77", "SN-CANARY-9", "0664-555-0199", "ward Krähenfeld", "nurse Ödön", "=cmd|'x'!A1")
@@ -73,7 +74,7 @@ def simulated(name: str, rule: str = "air-50-8h", hours: float = 30.0) -> Materi
     return of_files(
         assess(
             logs, chart=read_chart(made.chart_csv.encode(), "chart.csv"),
-            episode=read_episode(made.episode_toml.encode(), "episode.toml"), protocol=shipped(rule),
+            episode=read_episode(made.episode_toml.encode(), "episode.toml"), protocol=shipped(rule), zone=ZONE,
         )
     )  # fmt: skip
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,12 +16,14 @@ import pytest
 from behaviour.export.a_drain_told import MADE_MS, drain, found, material, observation, of_type, text, told
 from slackwater import __version__
 from slackwater.export.bundle import bundle
-from slackwater.export.codes import CODE, CODES, LOINC, MDC, SNOMED, UCUM, UCUM_SYSTEM
+from slackwater.export.codes import CODE, CODES, LOINC, MDC, SNOMED, UCUM, UCUM_SYSTEM, VITALS
 from slackwater.export.material import Material, Removal, of_files
 from slackwater.export.observations import METHODS
+from slackwater.export.rule import WORDS
 from slackwater.protocol.measures import MEASURES
 from slackwater.protocol.moments import UNITS
 
+NO_NOTE: tuple[str, ...] = ()
 READ = {
     LOINC: {"9129-8", "81664-5"},
     SNOMED: {"241031001", "274441001"},
@@ -184,9 +187,16 @@ def test_the_response_says_each_clause_with_its_doubt() -> None:
     assert judged is not None
     said = {one["name"]: one["part"] for one in response["contained"][0]["parameter"]}
     for part in (*judged.criteria, *judged.guards):
-        assert said[part.id][0]["valueString"].replace(" ", "_") == part.status.word
-    assert response["status"] in ("data-required", "data-requested")  # half an hour is missing
-    assert response["dataRequirement"]
+        assert said[part.id][0]["valueString"] == WORDS[part.status]
+    assert (response["status"], "dataRequirement" in response) == ("success", False)
+
+
+def test_what_cannot_be_told_is_required_by_name() -> None:
+    """FHIR R4, guidance-response-status: data-required, more data is required to complete the evaluation."""
+    (response,) = of_type(bundle(of_files(found(chart=NO_NOTE)), MADE_MS), "GuidanceResponse")
+    assert response["status"] == "data-required"
+    asked = [one["codeFilter"][0]["code"][0] for one in response["dataRequirement"]]
+    assert ("fluid", "fluid charted") in [(one["code"], one["display"]) for one in asked]
 
 
 def test_without_a_rule_nothing_is_judged() -> None:
@@ -206,9 +216,6 @@ def test_the_same_drain_gives_the_same_bytes_and_things_keep_their_ids() -> None
     }
 
 
-NO_NOTE: tuple[str, ...] = ()
-
-
 def test_banned_words_are_in_no_bundle() -> None:
     """haz: what no door may say."""
     from frame.test_words import BANNED
@@ -221,3 +228,13 @@ def test_banned_words_are_in_no_bundle() -> None:
         without_cautions = without_cautions.replace(caution.text, "")
     assert not [word for word, pattern in BANNED.items() if pattern.search(without_cautions)]
     assert "ready" not in text(material())
+
+
+def test_the_page_holds_every_code_of_ours_with_its_standard_code() -> None:
+    page = (Path(__file__).parents[3] / "docs/export.md").read_text("utf-8")
+    short = {"": "–", LOINC: "LOINC", SNOMED: "SNOMED CT"}
+    for one in CODE.values():
+        assert f"| `{one.name}` | {one.text} | {f'{short[one.system]} {one.code}'.strip()} |" in page, one.name
+    for vital in VITALS:
+        assert vital.loinc in page
+        assert all(f"`{unit}`" in page for unit in vital.units)

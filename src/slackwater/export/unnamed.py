@@ -1,0 +1,169 @@
+"""The same drain with nobody named: what was read is stripped and moved in time, then judged again.
+
+Not the answer is searched for names, but its inputs have none: whatever is worked out of them, a sentence with a time
+in it too, is then free of them by construction. After Safe Harbor, 45 CFR 164.514(b)(2); the same pseudonyms and the
+same move in time as a cohort's. Rare combinations can still be telling: docs/export.md.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from slackwater.assessment.assess import assess
+from slackwater.assessment.assessment import Assessment
+from slackwater.episode.chart import chart_of
+from slackwater.episode.episode import INDICATIONS, OPERATIONS
+from slackwater.episode.items import ITEMS
+from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age
+from slackwater.episode.types import Chart, Entry, Episode
+from slackwater.errors import UsageError
+from slackwater.export.material import Material
+from slackwater.protocol.rule import Clause, Protocol
+from slackwater.reading.log import Log
+
+_SHORT_NUMBER = re.compile(r"[0-9]{1,2}[A-Za-z]?", re.ASCII)  # what a drain is numbered by; all else is a name
+
+
+def unnamed(given: Material, key: bytes, zone: str) -> Material:
+    """The drain under pseudonyms, without free text, serial numbers and dates. Done twice it is as done once.
+
+    zone: the ward's, in whose week and clock the stay is told. Raises UsageError for a key that is too short.
+    """
+    if given.de_identified:
+        return given
+    if len(key) < SHORTEST_KEY:
+        raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
+    found = given.found
+    by_ms = shift_ms(begins_ms(found), zone)
+
+    def called(number: str | None) -> str | None:
+        return number if number is None or _SHORT_NUMBER.fullmatch(number) else pseudonym(key, "number", number)[:4]
+
+    patient = None if given.patient is None else pseudonym(key, "patient", given.patient)
+    logs = () if found.trace is None else found.trace.logs
+    rule = None if found.evaluation is None else found.evaluation.protocol
+    told = assess(
+        [_log(log, n, by_ms, key) for n, log in enumerate(logs, start=1)],
+        chart=_chart(found.chart, by_ms, key, called),
+        episode=_episode(found.episode, patient, by_ms, called, _known_words(key, rule)),
+        protocol=None if rule is None else _rule(rule),
+        now_ms=None if found.as_of_last_reading else found.as_of_ms + by_ms,
+        model=found.model,
+    )
+    removal = given.removal
+    return Material(
+        found=told,
+        patient=patient,
+        drain=pseudonym(key, "drain", given.drain),
+        removal=None if removal is None else replace(removal, time_ms=removal.time_ms + by_ms, by=None),
+        order_ends={begins + by_ms: ends + by_ms for begins, ends in given.order_ends.items()},
+        de_identified=True,
+    )
+
+
+def begins_ms(found: Assessment) -> int:
+    """Since when the drain was in, as far as is known: what the move in time goes by."""
+    facts = found.facts
+    return facts.connected_ms if facts.connected_ms is not None else facts.grid_start_ms
+
+
+def _log(log: Log, number: int, by_ms: int, key: bytes) -> Log:
+    moved = np.asarray(log.time_ms + by_ms, np.int64)
+    moved.flags.writeable = False
+    return replace(
+        log, name=f"log-{number}", sha256=pseudonym(key, "log", log.sha256), time_ms=moved,
+        serials=tuple(pseudonym(key, "unit", serial) for serial in log.serials), zone="UTC", notes=(),
+        # logs of one layout belong together; what it says is not needed any more
+        layout={"time": {"zone": "UTC"}, "as": pseudonym(key, "layout", json.dumps(log.layout, default=str))},
+        ledger=replace(log.ledger, first_refused=()),
+    )  # fmt: skip
+
+
+def _chart(chart: Chart, by_ms: int, key: bytes, called: Callable[[str | None], str | None]) -> Chart:
+    """Known items whose values are numbers or words of a closed list; a row of any other kind may hold anything."""
+
+    def row(entry: Entry) -> Entry:
+        return replace(
+            entry, time=entry.time + by_ms, recorded=entry.recorded + by_ms, note=_note(entry, key), by="",
+            drain=called(entry.drain), text=_plain(entry),
+        )  # fmt: skip
+
+    rows = [row(one) for one in chart.entries + chart.repeats if one.known and one.item not in FREE_TEXT]
+    return chart_of(rows, name="chart", sha256=pseudonym(key, "chart", chart.sha256) if chart.sha256 else "")
+
+
+def _note(entry: Entry, key: bytes) -> str:
+    """Notes tell entries of one moment apart, and what kind of clamp it was: so much of them stays, and no word more.
+
+    Nothing of it is given out.
+    """
+    if not entry.note:
+        return ""
+    kinds = [kind for kind in CLAMPS if entry.item == "clamp" and kind in entry.note.lower()]
+    return " ".join((*kinds, pseudonym(key, "note", entry.note)[:8]))
+
+
+CLAMPS = ("handling", "trial", "ordered")
+
+
+def _plain(entry: Entry) -> str:
+    """The value as the program understood it, in the internal unit."""
+    value = entry.value
+    if not isinstance(value, float):
+        return value or ""
+    return f"{value:g} {UNIT_OF.get(ITEMS[entry.item].dimension, '')}".strip()
+
+
+UNIT_OF = {
+    "volume": "mL", "flow": "mL/min", "pressure": "cmH2O", "share": "%", "rate": "/min", "temperature": "Cel",
+    "mass": "kg", "length": "cm",
+}  # fmt: skip
+"""The internal unit of each dimension that staff chart."""
+
+
+def _known_words(key: bytes, rule: Protocol | None) -> Callable[[str | None, tuple[str, ...]], str | None]:
+    """Words of a closed list, and those the rule asks for, stay; any other may be a name in the wrong place."""
+    asked = () if rule is None else (*rule.applies.indication, *rule.applies.excludes, *rule.applies.needs)
+    named = {word for text in asked for word in re.split(r"\W+", text)}
+
+    def told(word: str | None, words: tuple[str, ...]) -> str | None:
+        return word if word is None or word in words or word in named else pseudonym(key, "word", word)
+
+    return told
+
+
+def _episode(
+    episode: Episode, patient: str | None, by_ms: int, called: Callable[[str | None], str | None],
+    word: Callable[[str | None, tuple[str, ...]], str | None],
+) -> Episode:  # fmt: skip
+    def moved(ms: int | None) -> int | None:
+        return None if ms is None else ms + by_ms
+
+    def all_of(numbers: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(name for number in numbers if (name := called(number)) is not None)
+
+    return replace(
+        episode, patient_id=patient, age_years=told_age(episode.age_years), drain_number=called(episode.drain_number),
+        site=None, connected_at=moved(episode.connected_at), operation_end=moved(episode.operation_end),
+        shares_unit_with=all_of(episode.shares_unit_with), shares_space_with=all_of(episode.shares_space_with),
+        other_drains=all_of(episode.other_drains), goal=None, indication=word(episode.indication, INDICATIONS),
+        operation_kind=word(episode.operation_kind, OPERATIONS),
+    )  # fmt: skip
+
+
+def _rule(rule: Protocol) -> Protocol:
+    """The rule without its people and its own prose: it may name them, or the house."""
+
+    def plain(clauses: tuple[Clause, ...]) -> tuple[Clause, ...]:
+        return tuple(replace(clause, source="", say="") for clause in clauses)
+
+    return replace(
+        rule, approved_by="a person not named here", source="", notes="", file_name="", removal=plain(rule.removal),
+        step_down=plain(rule.step_down), escalation=plain(rule.escalation),
+        schedule=tuple(replace(due, source="") for due in rule.schedule),
+    )  # fmt: skip

@@ -1,0 +1,167 @@
+"""Nobody is named: inv-M36, tgt-P2 (Safe Harbor, 45 CFR 164.514(b)(2)), haz-J03.
+
+Which of the 18 classes of Safe Harbor a drain's record can hold at all: names and contact (free text, drain number,
+words typed in the wrong place), places smaller than a state (site, ward), dates and ages above 89, record numbers
+(patient), device serial numbers, any other unique code (hashes of files). Each has a canary here.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from behaviour.export.a_drain_told import CANARIES, KEY, MADE_MS, ZONE, drain, found, material, of_type, rows, text
+from behaviour.store.a_drain import ROWS, RULE, row
+from slackwater.assessment.document import document
+from slackwater.episode.pseudonyms import pseudonym, shift_ms
+from slackwater.errors import UsageError
+from slackwater.export import tables
+from slackwater.export.bundle import bundle
+from slackwater.export.material import Material, of_files
+from slackwater.export.unnamed import begins_ms, unnamed
+
+NAMED_RULE = RULE.replace(
+    b'source = "invented for the tests"', b'source = "Zwirnbach, ward Kr\xc3\xa4henfeld"'
+).replace(b'status = "example"', b'status = "approved"\napproved_by = "Quendel-77"')
+
+
+def everything_told(of: Material) -> str:
+    """All that any format gives of it, as text."""
+    csvs = [data.decode() for data in tables.files(of, "csv").values()]
+    parquet = [data.decode("latin-1") for data in tables.files(of, "parquet").values()]
+    return "\n".join((text(of), *csvs, *parquet))
+
+
+def a_named_drain() -> Material:
+    return replace(of_files(found(rule=NAMED_RULE, number="Zwirnbach-1", chart=SAME_DRAIN)), removal=material().removal)
+
+
+SAME_DRAIN = tuple(one.replace(",1,", ",Zwirnbach-1,") for one in (*ROWS, row(40, "note", "0664-555-0199")))
+
+
+def hidden(of: Material) -> set[str]:
+    """What must not be in it: canaries, real dates, hashes, the age."""
+    assert of.found.trace is not None
+    return {*CANARIES, "2041", of.found.trace.logs[0].sha256, of.found.chart.sha256, "Krähenfeld"}
+
+
+def test_the_identified_export_holds_the_canaries_so_the_search_can_find_them() -> None:
+    """The control of tgt-P1."""
+    shown = everything_told(a_named_drain())
+    for word in ("Zwirnbach", "SN-CANARY-9", "0664-555-0199", "2041", "Krähenfeld", "Quendel-77"):
+        assert word in shown, word
+
+
+@pytest.mark.parametrize("of", [material, a_named_drain])
+def test_nothing_that_names_leaves(of: Any) -> None:
+    shown = everything_told(unnamed(of(), KEY, ZONE))
+    escaped = json.dumps("Krähenfeld Ödön")[1:-1].split()
+    for word in (*hidden(of()), *escaped, "nurse", "_Zwirn"):
+        assert word not in shown, word
+
+
+def test_an_age_above_89_is_told_as_90() -> None:
+    assert material().found.episode.age_years == 93
+    assert unnamed(material(), KEY, ZONE).found.episode.age_years == 90
+
+
+def test_a_word_in_the_wrong_place_is_a_pseudonym_unless_the_rule_asks_for_it() -> None:
+    named = of_files(found(indication="quendel_family"))
+    assert unnamed(named, KEY, ZONE).found.episode.indication == pseudonym(KEY, "word", "quendel_family")
+    asking = RULE.replace(b"[applies]", b'[applies]\nindication = ["quendel_family"]')
+    kept = unnamed(of_files(found(indication="quendel_family", rule=asking)), KEY, ZONE)
+    assert kept.found.episode.indication == "quendel_family"
+
+
+def test_done_twice_it_is_as_done_once() -> None:
+    once = unnamed(material(), KEY, ZONE)
+    assert unnamed(once, KEY, ZONE) is once
+    assert shift_ms(begins_ms(once.found), "UTC") == 0  # and its time would not be moved again
+
+
+def test_the_same_key_gives_the_same_pseudonym_and_another_key_none_that_can_be_linked() -> None:
+    one, same, other = (unnamed(material(), key, ZONE) for key in (KEY, KEY, bytes(range(1, 17))))
+    assert text(one) == text(same)
+
+    def ids(of: Material) -> set[str]:
+        made = bundle(of, MADE_MS)
+        words = {entry["fullUrl"] for entry in made["entry"]}
+        return words | {one["identifier"][0]["value"] for one in of_type(made, "Patient")}
+
+    assert not ids(one) & ids(other)
+
+
+def test_a_short_key_is_refused() -> None:
+    with pytest.raises(UsageError, match="too short"):
+        unnamed(material(), b"short", ZONE)
+
+
+@pytest.mark.parametrize(
+    "name", ["small", "healing", "blocked", "dropout", "exchanged", "clamped_charted", "to_gravity"]
+)
+def test_every_interval_value_and_status_stays(name: str) -> None:
+    """inv-M36: the same answer, moved in time."""
+    of = drain(name)
+    by_ms = shift_ms(begins_ms(of.found), ZONE)
+    told = unnamed(of, KEY, ZONE).found
+    assert by_ms % 60_000 == 0
+    assert without(document(told), 0) == without(document(of.found), by_ms)
+    for column in ("flow", "pressure", "covered"):
+        np.testing.assert_array_equal(minutes(told, column), minutes(of.found, column))
+
+
+def minutes(of: Any, column: str) -> Any:
+    return getattr(of.leak_trace.minutes, column)
+
+
+def without(told: dict[str, Any], by_ms: int) -> Any:
+    """An assessment without names, files and texts that hold a time; instants moved by `by_ms`."""
+    kept = {
+        key: value for key, value in told.items() if key not in ("ledger", "history", "notes", "cautions", "protocol")
+    }
+    drain_told = kept.pop("drain")
+    kept["drain"] = {key: drain_told[key] for key in ("side", "space", "connected_at")}
+    return moved(kept, by_ms)
+
+
+def moved(value: Any, by_ms: int) -> Any:
+    if isinstance(value, dict):
+        dropped = ("rows", "source", "say", "provenance", "note", "needs", "waiting_for", "warnings", "what")
+        return {key: moved(inner, by_ms) for key, inner in value.items() if key not in dropped}
+    if isinstance(value, list):
+        return [moved(inner, by_ms) for inner in value]
+    if isinstance(value, str) and value[4:5] == "-" and value.endswith("Z"):
+        return round(datetime.fromisoformat(value).timestamp() * 1000) + by_ms
+    return value
+
+
+LETTERS = st.text(st.characters(categories=("Lu", "Ll"), include_characters="äöü"), min_size=6, max_size=12)
+DIGITS = st.text(st.sampled_from("0123456789"), min_size=7, max_size=12)
+NAMES = st.one_of(LETTERS, DIGITS, st.tuples(LETTERS, DIGITS).map("-".join)).map(lambda word: f"Q{word}x")
+
+
+@settings(max_examples=25, deadline=None)
+@given(patient=NAMES, number=NAMES, site=NAMES, note=NAMES, by=NAMES, serial=NAMES, age=st.integers(90, 120))
+def test_whatever_is_typed_where_it_does_not_leave(
+    patient: str, number: str, site: str, note: str, by: str, serial: str, age: int
+) -> None:
+    """tgt-P2: generated exports, no hit; and the years are 2000, the age is 90, the serial number is gone."""
+    chart = (
+        row(30, "fluid_output", "20", "mL", drain=number, note=note, by=by),
+        row(61, "suction_ordered", "-10", "cmH2O", drain=number, note=note, by=by),
+        row(70, "note", note, drain=number, by=by),
+        row(71, note, "1", drain=number, by=by),
+    )
+    of = of_files(found(rows(serial=serial), chart, patient=patient, number=number, site=site, age_years=age))
+    shown = text(unnamed(of, KEY, ZONE)) + "".join(
+        data.decode() for data in tables.files(unnamed(of, KEY, ZONE), "csv").values()
+    )
+    for word in (patient, number, site, note, by, serial, "2041", f" {age} ", f"{age}.0"):
+        assert word not in shown
