@@ -39,10 +39,10 @@ test: lint types ## the checks, then every test that needs no system package
 	$(PY) -m pytest $(WORKERS) -m '$(CORE_TESTS)' $(ARGS) </dev/null
 
 test-slow: dev ## the tests that take minutes
-	@$(call pytest_may_be_empty,slow,$(WORKERS))
+	@$(call pytest_may_be_empty,slow and not browser and not postgres and not durability,$(WORKERS))
 
 test-deep: dev ## the same on many more examples, drawn anew each time; half an hour
-	SLACKWATER_DEEP=1 $(PY) -m pytest -m slow $(ARGS) </dev/null
+	SLACKWATER_DEEP=1 $(PY) -m pytest $(WORKERS) -m 'slow and not browser and not postgres and not durability' $(ARGS) </dev/null
 
 test-browser: dev ## the tests that need Chromium
 	@$(call pytest_may_be_empty,browser)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -39,22 +38,11 @@ sys.exit(bool(failed))
 
 
 @pytest.mark.slow
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork; the deep test does the same")
+@pytest.mark.skipif(not DEEP, reason="make test-deep")
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork")
 def test_every_module_imports_with_nothing_else_of_ours_loaded() -> None:
     ran = python("-W", "ignore::DeprecationWarning", "-c", FORK_EACH, *modules())
     assert ran.returncode == 0, ran.stderr
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(not DEEP, reason="a deep test: make test-deep")
-def test_every_module_imports_in_a_fresh_interpreter() -> None:
-    with ThreadPoolExecutor(2) as pool:  # each thread only waits for its interpreter
-        for module, ran in zip(modules(), pool.map(import_alone, modules()), strict=True):
-            assert ran.returncode == 0, f"import {module}: " + " / ".join(ran.stderr.splitlines()[-3:])
-
-
-def import_alone(module: str) -> subprocess.CompletedProcess[str]:
-    return python("-c", f"import {module}")
 
 
 def python(*arguments: str) -> subprocess.CompletedProcess[str]:

@@ -22,6 +22,7 @@ from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.shelf import Shelf
 from slackwater.audit.stays import Stay
 from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age
+from slackwater.episode.space import entries_for
 from slackwater.errors import UsageError
 from slackwater.store.derive import pyramid_frame
 
@@ -111,14 +112,14 @@ def shift_of(case: Case, zone: str) -> int:
 
 
 def chart_table(found: Assessment, by_ms: int) -> polars.DataFrame:
-    """What staff charted, of the items that the program knows, without free text and names."""
+    """What staff charted of this drain and its patient, of the items that are known, without free text and names."""
     rows = [
         {
             "time_ms": one.time + by_ms, "recorded_ms": one.recorded + by_ms, "item": one.item, "drain": one.drain,
             "number": one.value if isinstance(one.value, float) else None,
             "word": one.value if isinstance(one.value, str) else None, "conflict": one.conflict,
         }
-        for one in found.chart.entries
+        for one in entries_for(found.chart, "drain", found.episode).entries
         if one.known and one.item not in FREE_TEXT
     ]  # fmt: skip
     schema = {

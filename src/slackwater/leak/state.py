@@ -144,7 +144,7 @@ def _open_shown(
 
 def swing_nearby(open_shown: NDArray[np.int8]) -> Flags:
     """Minutes with a breathing swing in them or within five minutes of them."""
-    swing = open_shown == BY_SWING
+    swing = np.asarray(open_shown == BY_SWING)
     out = swing.copy()
     for shift in range(1, 6):
         out[shift:] |= swing[:-shift]

@@ -36,7 +36,8 @@ def test_a_bundle_from_files_names_nobody_and_leaves_its_key_beside_it(stay: Pat
     assert (ran.code, ran.err) == (3, ""), ran.err  # twelve hours of a leak: something cannot be told
     assert "de-identified" in ran.out
     key = (stay / "drain.json.key").read_bytes()
-    assert os.stat(stay / "drain.json.key").st_mode & 0o077 == 0
+    for name in ("drain.json", "drain.json.key"):
+        assert os.stat(stay / name).st_mode & 0o077 == 0
     (who,) = of_type(made(stay / "drain.json"), "Patient")
     assert who["identifier"][0]["value"] == pseudonym(key, "patient", "SIM-0001")
     assert "SIM-0001" not in (stay / "drain.json").read_text()
@@ -55,6 +56,7 @@ def test_identified_it_has_the_houses_own_number_and_dates(stay: Path) -> None:
 def test_tables_go_to_a_new_folder(stay: Path, form: str) -> None:
     ran = called(*FILES, "--format", form, "--out", form, "--json", folder=stay)
     assert json.loads(ran.out)["de_identified"] is True
+    assert {"cau-C1", "cau-C3", "cau-C5", "cau-C6"} <= {one["id"] for one in json.loads(ran.out)["cautions"]}
     names = {Path(name).name for name in json.loads(ran.out)["files"]}
     assert names == {f"minutes.{form}", f"chart.{form}", f"clauses.{form}", "about.json"}
     assert os.stat(stay / form).st_mode & 0o077 == 0

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from behaviour.export.a_drain_told import CANARIES, KEY, MADE_MS, ZONE, drain, found, material, of_type, rows, text
 from behaviour.store.a_drain import ROWS, RULE, row
+from property.quick_and_many import Laws
 from slackwater.assessment.document import document
 from slackwater.episode.pseudonyms import pseudonym, shift_ms
 from slackwater.errors import UsageError
@@ -49,13 +49,13 @@ SAME_DRAIN = tuple(one.replace(",1,", ",Zwirnbach-1,") for one in (*ROWS, row(40
 def hidden(of: Material) -> set[str]:
     """What must not be in it: canaries, real dates, hashes, the age."""
     assert of.found.trace is not None
-    return {*CANARIES, "2041", of.found.trace.logs[0].sha256, of.found.chart.sha256, "Krähenfeld"}
+    return {*CANARIES, "2041-", of.found.trace.logs[0].sha256, of.found.chart.sha256, "Krähenfeld"}
 
 
 def test_the_identified_export_holds_the_canaries_so_the_search_can_find_them() -> None:
     """The control of tgt-P1."""
     shown = everything_told(a_named_drain())
-    for word in ("Zwirnbach", "SN-CANARY-9", "0664-555-0199", "2041", "Krähenfeld", "Quendel-77"):
+    for word in ("Zwirnbach", "SN-CANARY-9", "0664-555-0199", "2041-", "Krähenfeld", "Quendel-77"):
         assert word in shown, word
 
 
@@ -147,12 +147,15 @@ DIGITS = st.text(st.sampled_from("0123456789"), min_size=7, max_size=12)
 NAMES = st.one_of(LETTERS, DIGITS, st.tuples(LETTERS, DIGITS).map("-".join)).map(lambda word: f"Q{word}x")
 
 
-@settings(max_examples=25, deadline=None)
-@given(patient=NAMES, number=NAMES, site=NAMES, note=NAMES, by=NAMES, serial=NAMES, age=st.integers(90, 120))
-def test_whatever_is_typed_where_it_does_not_leave(
-    patient: str, number: str, site: str, note: str, by: str, serial: str, age: int
-) -> None:
+laws = Laws()
+
+
+@laws.law(st.fixed_dictionaries(
+    {**dict.fromkeys(("patient", "number", "site", "note", "by", "serial"), NAMES), "age": st.integers(91, 120)}
+))  # fmt: skip
+def test_whatever_is_typed_where_it_does_not_leave(typed: dict[str, Any]) -> None:
     """tgt-P2: generated exports, no hit; and the years are 2000, the age is 90, the serial number is gone."""
+    patient, number, site, note, by, serial, age = typed.values()
     chart = (
         row(30, "fluid_output", "20", "mL", drain=number, note=note, by=by),
         row(61, "suction_ordered", "-10", "cmH2O", drain=number, note=note, by=by),
@@ -163,5 +166,11 @@ def test_whatever_is_typed_where_it_does_not_leave(
     shown = text(unnamed(of, KEY, ZONE)) + "".join(
         data.decode() for data in tables.files(unnamed(of, KEY, ZONE), "csv").values()
     )
-    for word in (patient, number, site, note, by, serial, "2041", f" {age} ", f"{age}.0"):
+    for word in (patient, number, site, note, by, serial, "2041-", f" {age} ", f"{age}.0"):
         assert word not in shown
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", laws.names)
+def test_on_many(name: str) -> None:
+    laws.many(name)
