@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -72,7 +73,7 @@ def write_command(
     of = _material(answer, identified, Path(key_path or f"{out.rstrip('/')}.key"), given.zone)
     written = _fhir(of, out) if form == "fhir" else _tables(of, form, Path(out))
     if as_json:
-        click.echo(json.dumps({"format": form, "de_identified": of.de_identified, "files": written}, indent=2))
+        click.echo(json.dumps(_said(of, form, written), ensure_ascii=False, indent=2))
     else:
         click.echo(f"wrote {', '.join(written)}" + (": de-identified" if of.de_identified else ": identified"))
         for caution in of.found.cautions:
@@ -96,6 +97,18 @@ def _material(answer: Answer, identified: bool, key_path: Path, zone: str | None
     return unnamed(of, key_of(key_path), zone or own or "UTC")
 
 
+def _said(of: Material, form: str, written: list[str]) -> dict[str, Any]:
+    from slackwater.assessment.document import stamp
+
+    judged = of.found.evaluation
+    return {
+        "format": form, "de_identified": of.de_identified, "files": written,
+        "data_until": stamp(of.found.data_until_ms),
+        "protocol_sha256": None if judged is None else judged.protocol.sha256,
+        "cautions": [{"id": one.id, "text": one.text} for one in of.found.cautions],
+    }  # fmt: skip
+
+
 def _fhir(of: Material, out: str) -> list[str]:
     from slackwater.export.bundle import bundle, bundle_json
     from slackwater.export.valid import faults
@@ -106,6 +119,7 @@ def _fhir(of: Material, out: str) -> list[str]:
     if wrong:
         raise RuntimeError(f"the bundle is no FHIR R4, and was not written: {wrong[0]}")
     write_whole(out, data)
+    os.chmod(out, 0o600)  # health data
     return [out]
 
 
