@@ -64,7 +64,7 @@ def faults_of(course: Course, out: Out) -> dict[str, str]:
 
     `read_back.number`, `.side`, `.site`; the fields of `Out`; `due.chest_xray` and so on.
     """
-    found = {**_wrong_drain(course, out.read_back), **_people(out)}
+    found = {**wrong_drain(course, out.read_back), **_people(out)}
     connected = course.drain["connected_ms"]
     if connected is not None and out.time_ms < connected:
         found["time_ms"] = "It lies before the drain was connected."
@@ -121,7 +121,7 @@ def remove_drain(act: Acting, course: Course, out: Out, *, once: str) -> str:
     return key
 
 
-def _wrong_drain(course: Course, told: ReadBack) -> dict[str, str]:
+def wrong_drain(course: Course, told: ReadBack) -> dict[str, str]:
     """Number, side and site as they were read off, against the record."""
     found = {}
     known = {"number": course.drain["number"], "side": course.space["side"], "site": course.drain["site"]}

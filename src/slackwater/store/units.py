@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
-from slackwater.store.nouns import UNIT_STATES
+from slackwater.store.nouns import UNIT_STATES, Value
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
@@ -88,8 +89,9 @@ def set_state(
         raise RecordError(f"{what} is missing", where=state, mend="Write it.")
     with record.act(by=by, what=f"unit {state}") as act:
         key = key_of("unit_state", unit, once)
-        if act.things("unit_state", keys=[key], gone=True):
-            return  # the same form again
+        fields: dict[str, Value] = {"unit": unit, "state": state, "method": method, "note": note, "at_place": place}
+        if _sent_before(act, "unit_state", key, fields):
+            return
         now = _now(act, unit)
         if now.state == "in_use" and state not in AWAY:
             raise RecordError("serves a drain", where=now.serial, mend="End its pairing first.")
@@ -99,7 +101,6 @@ def set_state(
                 f"cannot be {state} yet: it is {now.state.replace('_', ' ')}", where=now.serial,
                 mend=f"Its next step is: {missing}." if now.needs else "It is for the next patient already.",
             )  # fmt: skip
-        fields = {"unit": unit, "state": state, "method": method, "note": note, "at_place": place}
         act.add("unit_state", key, fields, happened_ms=act.at_ms)
 
 
@@ -120,7 +121,9 @@ def connect(
     says what it needs. `checked`: the items that were ticked, as JSON.
     """
     unit = key_of("unit", serial)
-    if act.things("setup", keys=[key_of("setup", once)], gone=True):
+    fields: dict[str, Value] = {"drain": drain, "unit": unit, "checked": checked, "second_person": second_person}
+    pairing = key_of("pairing", drain, serial, at_ms)
+    if _sent_before(act, "setup", key_of("setup", once), fields, and_made=pairing):
         return
     tube = act.thing("drain", drain)
     if tube is None:
@@ -140,15 +143,28 @@ def connect(
         if other["unit"] != unit and other["from_ms"] < at_ms and (other["to_ms"] is None or other["to_ms"] > at_ms):
             act.change("pairing", other.key, {"to_ms": at_ms}, version=other.version)
     act.add(
-        "pairing", key_of("pairing", drain, serial, at_ms),
+        "pairing", pairing,
         {
             "patient": episode["patient"], "drain": drain, "unit": unit, "from_ms": at_ms,
             "checked_by": second_person, "arrived_with": arrived_with,
         },
         happened_ms=at_ms,
     )  # fmt: skip
-    fields = {"drain": drain, "unit": unit, "checked": checked, "second_person": second_person}
     act.add("setup", key_of("setup", once), fields, happened_ms=at_ms)
+
+
+def _sent_before(act: Acting, noun: str, key: str, fields: Mapping[str, Value], and_made: str = "") -> bool:
+    """Whether it is there already. Other words under the same form's key are refused: nobody shall think them kept.
+
+    `and_made`: the pairing that was made with it.
+    """
+    there = act.things(noun, keys=[key], gone=True)
+    if not there:
+        return False
+    same = all(there[0][name] == value for name, value in fields.items())
+    if not same or (and_made and not act.things("pairing", keys=[and_made], gone=True)):
+        raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
+    return True
 
 
 def _now(act: Acting, unit: str) -> UnitNow:

@@ -15,12 +15,12 @@ from starlette.exceptions import HTTPException
 
 from slackwater import __version__
 from slackwater.assessment.cautions import ABSENCE, NOT_AN_ALARM
-from slackwater.errors import SlackwaterError
+from slackwater.errors import NotWritten, SlackwaterError
 from slackwater.store.record import open_record
 from slackwater.web.api_door import API, problem
 from slackwater.web.first_start import FirstStart
 from slackwater.web.guard import Refused, guard
-from slackwater.web.headers import HEADERS, Headed
+from slackwater.web.headers import HEADERS, Bounded, Headed
 from slackwater.web.judges import Judges
 from slackwater.web.looks import Looks
 from slackwater.web.pages import environment, render
@@ -58,6 +58,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.templates = environment(settings.zone)
     app.state.first_start = FirstStart(app.state.record)
     app.state.hospital = _hospital(settings)
+    app.add_middleware(Bounded)
     app.add_middleware(Headed)
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(SlackwaterError, _fault)
@@ -92,7 +93,7 @@ async def _refused(request: Request, error: Exception) -> Response:
 async def _fault(request: Request, error: Exception) -> Response:
     """What the core refused, in its own words: a form's fault is shown where the form is; this is the rest."""
     assert isinstance(error, SlackwaterError)
-    return render(request, "refused.html", status=422, why=str(error))
+    return render(request, "refused.html", status=503 if isinstance(error, NotWritten) else 422, why=str(error))
 
 
 async def _no_route(request: Request, error: Exception) -> Response:
@@ -127,11 +128,15 @@ async def _health() -> Response:
 
 
 async def _static(path: str) -> Response:
-    """Our own scripts and styles, and those of the picture. Only names that are there, never a path upwards."""
-    parts = PurePosixPath(path).parts
+    """Our own scripts and styles, and those of the picture. Only names that are there: no path upwards or of its own.
+
+    A path that begins with a stroke (/static//etc/...) would be a file of the machine's.
+    """
+    parts = path.split("/")
+    plain = all(part not in ("", ".", "..") and "\\" not in part and part.isprintable() for part in parts)
     for room, folder in (("slackwater.web", "static"), ("slackwater.report", "assets")):
-        found = files(room).joinpath(folder, *parts)
-        if ".." not in parts and parts and found.is_file():
+        found = files(room).joinpath(folder, *parts) if plain else None
+        if found is not None and found.is_file():
             kind = TYPES.get(PurePosixPath(path).suffix, "application/octet-stream")
             return Response(found.read_bytes(), media_type=kind, headers={"cache-control": "max-age=3600"})
     return HTMLResponse("There is no such file.", 404)

@@ -80,6 +80,13 @@ def rows_by_time(course: Course, now_ms: int, zone: tzinfo) -> tuple[tuple[Row, 
     return tuple(row_of(one, now_ms, zone) for one in found[:MOST_ROWS]), max(0, len(found) - MOST_ROWS)
 
 
+def clamped_now(course: Course) -> Thing | None:
+    """The entry of a clamp that is on."""
+    told = [one for one in mine(course) if one["item"] == "clamp" and one["value"] is not None]
+    last = max(told, key=lambda one: (one["time_ms"], one.seq), default=None)
+    return last if last is not None and last["value"] == "on" else None
+
+
 def of_set(course: Course, once: str) -> Iterable[Thing]:
     """The rows that one form recorded, in its order."""
     keys = {key_of("entry", course.drain.key, once, place): place for place in range(64)}

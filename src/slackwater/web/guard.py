@@ -11,7 +11,7 @@ from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import RecordError
-from slackwater.store.accounts import Session, account_of, mark_session, session_of, token_of
+from slackwater.store.accounts import Session, account_of, session_of, token_of
 from slackwater.store.course import find_drain
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing, things
@@ -92,23 +92,22 @@ def _who(request: Request) -> Who | None:
     told = request.cookies.get(COOKIE)
     if not told:
         return None
-    session = session_of(record, told)
+    sessions, session = request.app.state.sessions, session_of(record, told)
     now = settings.clock()
     if session is None or now - session.began_ms > settings.session_s * 1000:
         return None
+    session = sessions.as_it_is(session)
     person = record.thing("person", session.person)
     if person is None or (person["left_ms"] is not None and person["left_ms"] <= now):
         return None
     if not session.locked and now - session.seen_ms > settings.idle_s * 1000:
-        mark_session(record, session, locked=True)
-        session = Session(**{**vars(session), "locked": True})
+        session = sessions.mark(record, session, locked=True)
     elif not session.locked and now - session.seen_ms > SEEN_EVERY_MS and not _by_itself(request):
-        mark_session(record, session, seen_ms=now)
-        session = Session(**{**vars(session), "seen_ms": now})
+        session = sessions.mark(record, session, seen_ms=now)
     account = account_of(record, person=person.key)
     who = who_of(person, session, account.login if account is not None else "")
     if not session.locked:
-        request.app.state.sessions.put(session.token, who)
+        sessions.put(session.token, who)
     return who
 
 

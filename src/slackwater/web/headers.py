@@ -1,7 +1,8 @@
-"""What every answer says to the browser beside the page: no other site's scripts, frames or caches."""
+"""Around every request: how much may be sent; and what every answer says to the browser beside the page."""
 
 from __future__ import annotations
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 CONTENT_POLICY = (
@@ -42,3 +43,26 @@ class Headed:
             await send(message)
 
         await self._app(scope, receive, headed)
+
+
+MOST_SENT = 4 * 2**20  # bytes of a body; the longest that has a use is a rule file, some 200,000 letters (ours)
+
+
+class Bounded:
+    """A body without end is not read: it is taken in before anybody knows who sends it."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        taken = 0
+
+        async def bounded() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > MOST_SENT:
+                raise HTTPException(413, f"At most {MOST_SENT // 2**20} MiB are taken at once.")
+            return message
+
+        await self._app(scope, bounded if scope["type"] == "http" else receive, send)

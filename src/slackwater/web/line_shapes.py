@@ -81,6 +81,9 @@ class RoundShape(Shape):
     lines: list[LineShape]
 
 
+OF_THE_ANSWER = frozenset({"waiting", "leaking", "below"})  # what an answer that is too old no longer says
+
+
 def line_shape(line: RoundLine, now_ms: int, believed: bool) -> LineShape:
     tube, until = line.tube, line.data_until_ms
     stale = line.live_until_ms is not None and now_ms >= line.live_until_ms
@@ -95,7 +98,8 @@ def line_shape(line: RoundLine, now_ms: int, believed: bool) -> LineShape:
         "age_s": None if until is None else max(0, now_ms - until) // 1000,
         "protocol": None if line.judged_by is None
         else RuleName(name=line.judged_by[0], version=line.judged_by[1], sha256=line.judged_by[2]),
-        "status": status, "old": old, "failed": line.failed, "statuses": sorted(line.statuses),
+        "status": status, "old": old, "failed": line.failed,
+        "statuses": sorted(line.statuses - OF_THE_ANSWER | {"cannot_tell"} if old else line.statuses),
         "to_act_on": [*line.items, *([line.ahead] if line.ahead else [])], "never_told": list(line.unseen),
         "overdue": list(line.overdue), "open": list(line.tasks), "held": list(line.holds), "notes": list(line.notes),
         "leak": None if old or line.failed else _said(line.leak),

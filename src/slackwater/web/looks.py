@@ -17,6 +17,7 @@ class Looks:
     def __init__(self, record: Record) -> None:
         self._record = record
         self._seen: list[tuple[str, str, str | None, int]] = []
+        self._known: set[tuple[str, str, str | None]] = set()  # since this start
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self.failed: str | None = None
@@ -26,6 +27,11 @@ class Looks:
     def saw(self, person: str, what: str, drain: str | None) -> None:
         with self._lock:
             self._seen.append((person, what, drain, self._record.now_ms()))
+            self._known.add((person, what, drain))
+
+    def seen(self, person: str, what: str, drain: str | None) -> bool:
+        """Whether this person was written down as having looked, since the server's start."""
+        return (person, what, drain) in self._known
 
     def close(self) -> None:
         self._stop.set()

@@ -13,7 +13,6 @@ from slackwater.store.accounts import (
     account_of,
     close_sessions,
     count_failure,
-    mark_session,
     open_session,
     put_account,
     session_of,
@@ -83,8 +82,9 @@ async def touch(request: Request) -> Response:
 
 @router.post("/lock")
 async def lock(request: Request) -> Response:
-    await run_in_threadpool(mark_session, request.app.state.record, request.state.who.session, locked=True)
-    request.app.state.sessions.forget()
+    sessions = request.app.state.sessions
+    await run_in_threadpool(sessions.mark, request.app.state.record, request.state.who.session, locked=True)
+    sessions.forget()
     return RedirectResponse("/", 303)
 
 
@@ -102,7 +102,7 @@ async def unlock(request: Request, password: Text = "", to: Text = "/") -> Respo
             return Response(status_code=401)
         return render(request, "locked.html", status=401, why=WRONG)
     now = request.app.state.settings.clock()
-    await run_in_threadpool(mark_session, record, session, seen_ms=now, locked=False)
+    await run_in_threadpool(request.app.state.sessions.mark, record, session, seen_ms=now, locked=False)
     request.app.state.sessions.forget()
     return Response(status_code=204) if by_script else RedirectResponse(here(to), 303)
 
@@ -128,7 +128,13 @@ def checked(settings: Settings, record: Record, login: str, password: str) -> st
     if not fits:
         count_failure(record, account.person, now, wait_ms(account.failed + 1))
         return None
-    return account.person
+    return account.person if works_here(record, account.person, now) else None
+
+
+def works_here(record: Record, person: str, now_ms: int) -> bool:
+    """Whether the keeper has not said that the person left."""
+    found = record.thing("person", person)
+    return found is not None and (found["left_ms"] is None or found["left_ms"] > now_ms)
 
 
 def _enter(record: Record, name: str, login: str, password: str) -> str:

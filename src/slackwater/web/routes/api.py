@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
-from slackwater.store.accounts import Session, account_of, close_sessions, mark_session
+from slackwater.store.accounts import Session, account_of, close_sessions
 from slackwater.web.api_document import document_of
 from slackwater.web.api_door import API, WRITES, api_router, as_page, documented, problem
 from slackwater.web.guard import COOKIE, Refused, Who, who_of
@@ -88,8 +88,9 @@ async def _with_cookie(request: Request, person: str) -> Response:
 @router.post(f"{API}/lock", status_code=204, responses=WRITES)
 async def lock(request: Request) -> None:
     """Lock the screen: nothing is told until the password is given again."""
-    await run_in_threadpool(mark_session, request.app.state.record, request.state.who.session, locked=True)
-    request.app.state.sessions.forget()
+    sessions = request.app.state.sessions
+    await run_in_threadpool(sessions.mark, request.app.state.record, request.state.who.session, locked=True)
+    sessions.forget()
 
 
 @router.post(f"{API}/unlock", response_model=Me, responses=documented(400, 401, 403, 415, 422, 503))
@@ -102,8 +103,9 @@ async def unlock(request: Request, body: Unlock) -> Me:
     person = await run_in_threadpool(checked, settings, record, login, body.password)
     if who is None or person != who.person:
         raise Refused(401, WRONG)
-    await run_in_threadpool(mark_session, record, who.session, seen_ms=settings.clock(), locked=False)
-    request.app.state.sessions.forget()
+    sessions = request.app.state.sessions
+    await run_in_threadpool(sessions.mark, record, who.session, seen_ms=settings.clock(), locked=False)
+    sessions.forget()
     return _me(request, who)
 
 

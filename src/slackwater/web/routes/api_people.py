@@ -10,10 +10,11 @@ from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.assessment.document import stamp
+from slackwater.errors import UsageError
 from slackwater.store.nouns import CARDS, ROLES
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing
-from slackwater.web.api_door import API, READS, WRITES, api_router, as_page, documented
+from slackwater.web.api_door import API, READS, WRITES, Refusal, api_router, as_page, documented
 from slackwater.web.guard import Refused
 from slackwater.web.routes.cards import HEADS, held_cards, keep_card
 from slackwater.web.routes.people import MOST_LOOKS, enter_person, leave, looks_of, set_password, ward_list
@@ -74,6 +75,7 @@ class LooksShape(Shape):
 
 
 class Password(Part):
+    present: str = Field("", max_length=1000, description="The one until now; empty for who has none yet.")
     password: str = Field(max_length=1000)
 
 
@@ -152,7 +154,13 @@ async def looks(request: Request) -> LooksShape:
 @router.post(f"{API}/me/password", status_code=204, responses=WRITES)
 async def password(request: Request, body: Password) -> Response:
     """One's own password; every session of this person ends, this one too."""
-    await run_in_threadpool(set_password, request.app.state.record, request.state.who, body.password)
+    state = request.app.state
+    try:
+        await run_in_threadpool(
+            set_password, state.settings, state.record, request.state.who, body.present, body.password
+        )
+    except UsageError as error:
+        raise Refusal({error.where or "password": f"{error.what}. {error.mend}"}) from error
     request.app.state.sessions.forget()
     return Response(status_code=204)
 

@@ -6,11 +6,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from slackwater.errors import StaleError
 from slackwater.store.acts import key_of
 from slackwater.store.facts import as_seen, tell
 from slackwater.store.nouns import CARDS
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing, was_told
+from slackwater.web.bedside import CHANGED, version_of
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import render
@@ -51,8 +53,12 @@ async def edit(request: Request, card: str) -> Response:
     text = form.text("text", needed="Write the unit's approved text.", longest=2000)
     approved = form.text("approved_by", needed="Write who approved it: role and date.", longest=200)
     if card in CARDS and form.fine and text and approved:
-        await run_in_threadpool(keep_card, request.app.state.record, request.state.who, card, text, approved)
-        return RedirectResponse("/first-minutes", 303)
+        record, who = request.app.state.record, request.state.who
+        try:
+            await run_in_threadpool(keep_card, record, who, card, text, approved, version_of(form))
+            return RedirectResponse("/first-minutes", 303)
+        except StaleError:
+            form.faults["text"], form.stale = CHANGED, True
     return await _edit(request, card, form)
 
 
@@ -71,12 +77,12 @@ def held_cards(record: Record) -> dict[str, Thing]:
 
 
 def keep_card(
-    record: Record, who: Who, name: str, text: str, approved: str, version: int | None = None
+    record: Record, who: Who, name: str, text: str, approved: str, version: int
 ) -> None:  # fmt: skip
-    """`version`: of the card that was seen, 0 where there was none; None: whatever it says now."""
+    """`version`: of the card that was seen, 0 where there was none."""
     key = key_of("card", name)
     fields = {"name": name, "title": HEADS[name], "text": text, "approved_by": approved}
     with record.act(by=who.name, what="first-minutes card") as act:
-        if version is None or not was_told(act.connection, "card", key, fields, version=version):
+        if not was_told(act.connection, "card", key, fields, version=version):
             as_seen(act, "card", key, version)
             tell(act, "card", key, fields, of=name, correct=True)

@@ -333,6 +333,8 @@ async def corrected_row(request: Request, form: Form, row: Thing) -> bool:
     if form.said.get("at") == local_input(row["time_ms"], request.app.state.settings.zone):
         at_ms = row["time_ms"]  # the field shows whole minutes: an untouched one changes nothing
     value, unit, note = (form.said.get(name, "").strip() for name in ("value", "unit", "note"))
+    if row["item"] == "suction_ordered" and (value, unit) != (row["value"] or "", row["unit"] or ""):
+        form.faults["value"] = "A level is ordered on the page for orders, where it is checked and read back."
     typed = Typed(row["item"], value, unit, note, at_ms)
     by = request.state.who.name
     says = [row[name] or "" for name in ("value", "unit", "note", "written_by")]

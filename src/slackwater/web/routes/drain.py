@@ -13,11 +13,13 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.episode.instants import read_instant
 from slackwater.errors import StaleError, UsageError
 from slackwater.store.acts import key_of
-from slackwater.store.charting import add_task
+from slackwater.store.charting import CLAMP_OFF, add_task
+from slackwater.store.course import Course, course_of
 from slackwater.store.nouns import Value
 from slackwater.store.record import Record
 from slackwater.store.rows import was_told
 from slackwater.web.bedside import recorded
+from slackwater.web.charted import clamped_now
 from slackwater.web.drain_sheet import Moment, Sheet, picture_of, sheet_of, state_now
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
@@ -43,6 +45,7 @@ DOING = {
     "try": "Cough or walk", "xray": "X-ray", "order": "Order suction", "hold": "Keep the drain", "clamp": "Clamp",
     "remove": "Record a removal", "after": "After removal", "connect": "Connect a unit", "correct": "Correct an entry",
 }  # fmt: skip
+STILL_CLAMPED = "The drain is charted clamped. Chart the clamp off: that ends its timer."
 WHILE_IN = ("set", "canister", "order", "hold", "clamp", "remove", "connect")
 PLACES = {name: place for place, name in enumerate(DOING)}
 
@@ -86,9 +89,11 @@ async def picture(request: Request, at: str = "", known: str = "") -> Response:
 
 
 def _looked(request: Request) -> None:
-    """A page that keeps itself current is no new look; whoever asks for its parts by hand has looked."""
-    if request.headers.get("x-by-itself") != "1":
-        request.app.state.looks.saw(request.state.who.person, "drain", request.state.drain)
+    """A page that keeps itself current is no new look; whoever asks for its parts by hand has looked, and so has
+    whoever never opened the page."""
+    looks, person, drain = request.app.state.looks, request.state.who.person, request.state.drain
+    if request.headers.get("x-by-itself") != "1" or not looks.seen(person, "drain", drain):
+        looks.saw(person, "drain", drain)
 
 
 def _moment(request: Request, at: str, known: str) -> Moment:
@@ -115,8 +120,13 @@ def _shown(request: Request, sheet: Sheet, template: str, status: int = 200, **f
         may_enter=not moment.back and request.state.who.role in BEDSIDE,
         may_set_goal=not moment.back and request.state.who.role in SETTERS, at_text=_local(moment.at_ms, zone),
         known_text=_local(moment.known_ms, zone), now_text=local_input(moment.now_ms, zone),
+        clamp_task=CLAMP_OFF, clamped=_clamped(sheet.course),
         query=request.url.query if moment.back else "", part=template == "drain_live.html",
     )  # fmt: skip
+
+
+def _clamped(course: Course) -> bool:
+    return course.removal is None and clamped_now(course) is not None
 
 
 def _local(ms: int | None, zone: tzinfo) -> str:
@@ -223,15 +233,22 @@ async def finish_task(request: Request, form: Form, key: str) -> None:
     if form.fine:
         now_ms = request.app.state.settings.clock()
         await _recorded(form, "result", _finish_task, request.app.state.record, request.state.who, request.state.drain,
-                        key, result, version, now_ms)  # fmt: skip
+                        key, result, version, now_ms, form)  # fmt: skip
 
 
-def _finish_task(record: Record, who: Who, drain: str, key: str, result: str | None, version: int, now_ms: int) -> str:
+def _finish_task(
+    record: Record, who: Who, drain: str, key: str, result: str | None, version: int, now_ms: int, form: Form
+) -> str | None:  # fmt: skip
+    """A clamp's timer ends with the clamp alone: else nothing would speak of a drain that is still clamped."""
     done: dict[str, Value] = {"done_by": who.name, "result": result}
     with record.act(by=who.name, what="task done") as act:
         found = act.thing("task", key)
         if found is None or found["drain"] != drain:
             raise StaleError("this task is no longer there", mend="Load the page again.")
+        timer = found["what"] == CLAMP_OFF and found["done_ms"] is None
+        if timer and _clamped(course_of(act.connection, drain)):
+            form.faults["result"] = STILL_CLAMPED
+            return None
         if not was_told(act.connection, "task", key, done, version=version):
             act.change("task", key, {**done, "done_ms": now_ms}, version=version, happened_ms=now_ms)
     return key

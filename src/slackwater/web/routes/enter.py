@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
@@ -73,14 +75,14 @@ async def entered_drain(request: Request, form: Form) -> str | None:
 def _enter(record: Record, who: Who, told: Episode, lies: dict[str, str | None], beside: str) -> str:
     """`beside`: the number of a drain of this stay that lies in the same space."""
     assert told.patient_id is not None and told.drain_number is not None
-    patient = key_of("patient", told.patient_id)
+    patient = _key(told.patient_id)
     key = key_of("drain", patient, told.drain_number)
     with record.act(by=who.name, what="drain entered") as act:
         stays = {one.key: one for one in act.things("episode", {"patient": patient})}
         if any(not who.sees(one["ward"]) for one in stays.values()):
             raise RecordError(OTHER_WARD, where="patient")
         known = act.thing("drain", key)
-        if known is not None and known["connected_ms"] == told.connected_at:
+        if known is not None and _same(act, known, told):
             return key  # the same form again
         if known is not None or act.things("removal", {"drain": key}, gone=True):
             raise RecordError("this patient has or had a drain of that number", where="number",
@@ -94,6 +96,18 @@ def _enter(record: Record, who: Who, told: Episode, lies: dict[str, str | None],
         if new:
             act.change("episode", stay.key, new, version=stay.version)
     return key
+
+
+def _key(label: str) -> str:
+    """As `settle_drain` files a patient: two spellings of one letter are one name, in every ward."""
+    return key_of("patient", unicodedata.normalize("NFC", label))
+
+
+def _same(act: Acting, known: Thing, told: Episode) -> bool:
+    """Whether the drain that is there is the one that was typed."""
+    space = act.thing("space", known["space"])
+    there = (known["connected_ms"], known["site"], None if space is None else (space["kind"], space["side"]))
+    return there == (told.connected_at, told.site, (told.space, told.side))
 
 
 def _numbers(act: Acting, stays: dict[str, Thing]) -> list[str]:
@@ -125,7 +139,7 @@ async def _new(request: Request, form: Form) -> Response:
 
 def _known(record: Record, who: Who, label: str) -> dict[str, object] | None:
     """What the record holds of a patient: the drains, and the next number; None of one that this person cannot see."""
-    patient = key_of("patient", label.strip())
+    patient = _key(label.strip())
     if not label.strip():
         return None
     with record.reading() as connection:

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from slackwater.store.accounts import Session, account_of, mark_session, session_of
+from slackwater.store.accounts import Session, account_of, session_of
 from slackwater.store.record import Record
 from slackwater.web.guard import COOKIE, Refused
 from slackwater.web.pages import render
@@ -66,7 +66,7 @@ async def back(request: Request) -> Response:
     held = await run_in_threadpool(_held, request, begun.held, person)
     if held is not None:  # the same person at the same screen goes on, with whatever is half written there
         now = request.app.state.settings.clock()
-        await run_in_threadpool(mark_session, record, held, seen_ms=now, locked=False)
+        await run_in_threadpool(request.app.state.sessions.mark, record, held, seen_ms=now, locked=False)
         request.app.state.sessions.forget()
         return answer
     return await let_in(request, person, answer)
@@ -105,6 +105,7 @@ def _held(request: Request, told: str, person: str) -> Session | None:
     """The locked session that this browser held when it went, if it is this person's and not over."""
     settings: Settings = request.app.state.settings
     session = session_of(request.app.state.record, told) if told else None
+    session = session if session is None else request.app.state.sessions.as_it_is(session)
     if session is None or session.person != person or not session.locked:
         return None
     return session if settings.clock() - session.began_ms <= settings.session_s * 1000 else None

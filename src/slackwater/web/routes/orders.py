@@ -40,7 +40,7 @@ from slackwater.web.bedside import (
     version_of,
     whole,
 )  # fmt: skip
-from slackwater.web.charted import mine
+from slackwater.web.charted import clamped_now, mine
 from slackwater.web.forms import Form, empty, form_of
 from slackwater.web.policy import DOCTORS, NURSES, Rule, allow
 from slackwater.web.set_facts import SetFacts, set_facts
@@ -268,7 +268,7 @@ async def clamped(request: Request, form: Form, course: Course) -> bool:
     because = form.text("because", longest=300)
     if (facts.leaked or _bubbled(course)) and not because and not again:
         form.faults["because"] = "Air was recorded or seen lately. Look at the drain; write who decided, and why."
-    if _clamped(course) is not None and not again:
+    if clamped_now(course) is not None and not again:
         form.faults["kind"] = "It is charted clamped already: chart that clamp off first."
     if form.fine and kind is not None and minutes is not None and at_ms is not None:
         told = "; ".join(text for text in (f"ordered by {by_whom}" if by_whom else "", because, note) if text)
@@ -278,13 +278,6 @@ async def clamped(request: Request, form: Form, course: Course) -> bool:
             do=lambda act, now: clamp_on(act, now, kind, planned_off_ms=end, by=by, at_ms=at_ms, once=once, note=told),
         )  # fmt: skip
     return False
-
-
-def _clamped(course: Course) -> Thing | None:
-    """The entry of a clamp that is on."""
-    told = [one for one in mine(course) if one["item"] == "clamp" and one["value"] is not None]
-    last = max(told, key=lambda one: (one["time_ms"], one.seq), default=None)
-    return last if last is not None and last["value"] == "on" else None
 
 
 def _bubbled(course: Course) -> bool:
@@ -298,7 +291,7 @@ async def _clamp(request: Request, form: Form, course: Course) -> Response:
     facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
     task = next((one for one in course.tasks if one["what"] == CLAMP_OFF and one["done_ms"] is None), None)
     return form_page(
-        request, "chart_clamp.html", form, course, heading="Clamp", facts=facts, on=_clamped(course), task=task,
+        request, "chart_clamp.html", form, course, heading="Clamp", facts=facts, on=clamped_now(course), task=task,
         bubbled=_bubbled(course), kinds=[(kind, kind) for kind in CLAMP_KINDS],
     )  # fmt: skip
 

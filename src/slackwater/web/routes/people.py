@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from slackwater.errors import SlackwaterError
+from slackwater.errors import SlackwaterError, UsageError
 from slackwater.store.accounts import account_of, close_sessions, put_account
 from slackwater.store.acts import key_of
 from slackwater.store.facts import as_seen
@@ -21,6 +21,8 @@ from slackwater.web.guard import Who
 from slackwater.web.pages import render
 from slackwater.web.passwords import hashed
 from slackwater.web.policy import EVERYONE, KEEPERS, Rule, allow
+from slackwater.web.routes.access import checked
+from slackwater.web.settings import Settings
 
 router = APIRouter(include_in_schema=False)
 
@@ -75,19 +77,21 @@ async def password_page(request: Request) -> Response:
 
 @router.post("/password")
 async def change_password(request: Request) -> Response:
-    """One's own password; every other screen of this person is logged out."""
+    """One's own password, by whoever knows the present one: a screen left open gives nobody an account. Every other
+    screen of this person is logged out."""
     form = await form_of(request)
     if form.said.get("password") != form.said.get("again"):
         form.faults["again"] = "The two are not the same."
     if form.fine:
         try:
             await run_in_threadpool(
-                set_password, request.app.state.record, request.state.who, form.said.get("password", "")
-            )
+                set_password, request.app.state.settings, request.app.state.record, request.state.who,
+                form.said.get("present", ""), form.said.get("password", ""),
+            )  # fmt: skip
             request.app.state.sessions.forget()
             return RedirectResponse("/login", 303)
         except SlackwaterError as error:
-            form.faults["password"] = str(error)
+            form.faults["present" if error.where == "present" else "password"] = f"{error.what}. {error.mend}"
     return render(request, "password.html", status=422, form=Form({}, form.faults), once=fresh_key(), done=False)
 
 
@@ -148,9 +152,17 @@ def leave(record: Record, who: Who, person: str) -> None:
     close_sessions(record, person=person)
 
 
-def set_password(record: Record, who: Who, password: str) -> None:
+def set_password(settings: Settings, record: Record, who: Who, present: str, password: str) -> None:
+    """`present`: the password until now, tried as at the log-in; who has none yet (the hospital's own log-in) gives
+    none."""
     kept = hashed(password)
     account = account_of(record, person=who.person)
+    known = account is not None and account.password is not None
+    if account is not None and known and checked(settings, record, account.login, present) != who.person:
+        raise UsageError(
+            "it is not the present password, or it must wait a little after several tries", where="present",
+            mend="Write the one with which you logged in.",
+        )  # fmt: skip
     if account is not None:
         put_account(record, who.person, account.login, kept)
     close_sessions(record, person=who.person)

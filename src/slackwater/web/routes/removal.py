@@ -8,13 +8,13 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.episode import SIDES
 from slackwater.episode.items import ITEMS
-from slackwater.episode.typed import Typed
+from slackwater.episode.typed import Typed, plain
 from slackwater.report.drains import DrainMap, drain_map, tubes_of
 from slackwater.store.charting import chart_set, check_done
 from slackwater.store.course import Course
 from slackwater.store.nouns import BREATH_PHASES, REMOVAL_KINDS
 from slackwater.store.record import Acting
-from slackwater.store.removing import BY_PLAN, OWED, PATIENT_STAYS, Out, ReadBack, faults_of, remove_drain
+from slackwater.store.removing import BY_PLAN, OWED, PATIENT_STAYS, Out, ReadBack, faults_of, remove_drain, wrong_drain
 from slackwater.store.rows import Thing
 from slackwater.web.asked_items import DISTRESS, EMPHYSEMA_ASK, PAIN_COUGH, PAIN_REST, READINGS, XRAY, rows_of
 from slackwater.web.bedside import (
@@ -42,6 +42,7 @@ for _page, _roles in (("remove", DOCTORS | NURSES), ("after", BEDSIDE)):
 # The fields of the form, by the name that the record's own check gives them.
 FIELDS = {"read_back.number": "number", "read_back.side": "side", "read_back.site": "site", "time_ms": "at",
           "analgesia_ms": "analgesia", "against_rule_because": "because"}  # fmt: skip
+TIP = {"yes": True, "no": False}
 OWED_WORDS = {
     "chest_xray": "Chest X-ray", "observations": "Observations of the patient", "site": "Look at the site",
     "suture_out": "Suture out",
@@ -70,8 +71,8 @@ async def taken_out(request: Request, form: Form, course: Course) -> bool:
     """The drain is out; whether that was recorded."""
     if course.removal is not None:
         form.keys = (course.removal.key,)
-        if not _same_removal(request, form, course.removal):
-            form.faults["at"] = "This drain is recorded as out already. Is it this drain?"
+        if not _same_removal(request, form, course, course.removal):
+            form.faults["at"] = "This drain is recorded as out already, in other words. Look at both: is it this drain?"
         return form.fine  # else it was sent twice
     facts = await request.app.state.judges.ask(removal_facts, asked_here(request, course))
     if form.said.get("overall", "") != (facts.overall or ""):
@@ -87,9 +88,14 @@ async def taken_out(request: Request, form: Form, course: Course) -> bool:
     return False
 
 
-def _same_removal(request: Request, form: Form, there: Thing) -> bool:
+def _same_removal(request: Request, form: Form, course: Course, there: Thing) -> bool:
+    """Whether this is what is recorded: a tip that was not whole, said later, must not be thought kept."""
     at_ms = Form(form.said).moment("at", request.app.state.settings.zone)
-    return (there["time_ms"], there["kind"]) == (at_ms, form.said.get("kind"))
+    told = {name: plain(form.said.get(name, "")) or None for name in ("kind", "removed_by", "second_person")}
+    told["breath_phase"] = form.said.get("breath_phase") or None
+    same = there["time_ms"] == at_ms and all(there[name] == said for name, said in told.items())
+    tip = TIP.get(form.said.get("tip_intact", ""))
+    return same and there["tip_intact"] == tip and not wrong_drain(course, _read_back(form, course))
 
 
 def _out(request: Request, form: Form, course: Course, facts: RemovalFacts) -> Out | None:
@@ -103,7 +109,7 @@ def _out(request: Request, form: Form, course: Course, facts: RemovalFacts) -> O
     analgesia = moment_at(request, form, "analgesia", needed="")
     if analgesia is not None and form.ticked("no_analgesia"):
         form.faults["analgesia"] = "Either a time, or that none was given: not both."
-    tip = {"yes": True, "no": False}.get(form.said.get("tip_intact", ""))
+    tip = TIP.get(form.said.get("tip_intact", ""))
     if kind is None or at_ms is None:
         return None
     due, not_owed = {}, {}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import difflib
 from collections.abc import Iterator
 
@@ -10,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from slackwater.assessment import cautions
 from slackwater.assessment.assessment import Assessment
 from slackwater.errors import SlackwaterError
 from slackwater.protocol.rule import Clause
@@ -19,6 +19,7 @@ from slackwater.store.course import Course
 from slackwater.store.listing import Listed, listed
 from slackwater.store.record import Record
 from slackwater.store.rules import APPROVALS_NEEDED, KeptRule, approve, keep_rule, kept_rule, kept_rules, pin
+from slackwater.web.drain_sheet import judged
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.judges import MINUTE_MS, Asked
@@ -109,7 +110,9 @@ async def pinned(request: Request, sha256: str) -> Response:
 async def dry_run(request: Request, sha256: str) -> Response:
     """What this rule would answer now on every drain that is in, beside what its own rule answers. Nothing changes."""
     kept = await run_in_threadpool(kept_rule, request.app.state.record, sha256)
-    return render(request, "rule_dry_run.html", kept=kept, rows=await tried(request, kept))
+    return render(
+        request, "rule_dry_run.html", kept=kept, rows=await tried(request, kept), right_drain=cautions.RIGHT_DRAIN.text
+    )
 
 
 async def tried(request: Request, kept: KeptRule) -> list[dict[str, str]]:
@@ -117,15 +120,19 @@ async def tried(request: Request, kept: KeptRule) -> list[dict[str, str]]:
     now = settings.clock() // MINUTE_MS * MINUTE_MS
     drains = await drains_seen(request)
 
-    async def both(one: Listed) -> dict[str, str]:
-        file = (f"{kept.rule.name}.toml", kept.text.encode())
-        own, this = [
-            await judges.ask(short_answer, Asked(settings.place, one.key, now, settings.zone_name, rule))
-            for rule in (None, file)
-        ]
-        return {"name": one.name, "key": one.key, "rule": one.protocol or "none pinned", "own": own, "this": this}
+    async def answer(one: Listed, rule: tuple[str, bytes] | None) -> str:
+        asked = Asked(settings.place, one.key, now, settings.zone_name, rule)
+        found, failed = await judged(judges, short_answer, asked)
+        return f"could not be worked out: {failed}" if found is None else found
 
-    return list(await asyncio.gather(*(both(one) for one in drains)))
+    file = (f"{kept.rule.name}.toml", kept.text.encode())
+    return [  # one after the other: asked all at once, the round would wait behind them
+        {
+            "name": one.name, "side": one.side or "", "site": one.site or "", "key": one.key,
+            "rule": one.protocol or "none pinned", "own": await answer(one, None), "this": await answer(one, file),
+        }
+        for one in drains
+    ]  # fmt: skip
 
 
 def short_answer(course: Course, found: Assessment | None, asked: Asked) -> str:

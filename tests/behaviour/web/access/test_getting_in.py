@@ -9,8 +9,12 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from slackwater.errors import NotWritten
+from slackwater.store.acts import key_of
 from slackwater.store.place import place_of
+from slackwater.web import sessions
 from slackwater.web.app import create_app
+from slackwater.web.headers import MOST_SENT
 from slackwater.web.settings import Settings
 from ward.a_ward import PASSWORD, Clock, a_ward, signed_in
 
@@ -173,7 +177,7 @@ def test_who_has_left_is_out_at_once_and_what_they_entered_stays(ward: tuple[Fas
     client.cookies.clear()
     client.cookies.update(theirs)
     assert client.get("/").status_code == 303
-    assert client.post("/login", data={"login": "physiotherapist", "password": PASSWORD}).status_code == 303
+    assert client.post("/login", data={"login": "physiotherapist", "password": PASSWORD}).status_code == 401
     assert client.get("/").status_code == 303, "logged in, but the person is not let in"
     assert app.state.record.thing("person", person)["name"] == "Invented physiotherapist"
 
@@ -192,5 +196,52 @@ def test_every_answer_forbids_frames_caches_and_foreign_scripts(ward: tuple[Fast
 def test_a_static_name_never_leads_upwards(ward: tuple[FastAPI, TestClient]) -> None:
     _, client = ward
     assert client.get("/static/ward.css").status_code == 200
-    for path in ("/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static/", "/static/templates"):
+    machine = Path(__file__).as_posix()  # a file that is there, called by its whole path
+    own_way = (f"/static/{machine}", f"/static/%2F{machine[1:]}", "/static//ward.css")
+    upwards = ("/static/../app.py", "/static/%2e%2e/app.py", "/static/..%2fapp.py", "/static/..\\app.py")
+    for path in (*own_way, *upwards, "/static/", "/static/templates", "/static/ward.css%00"):
         assert client.get(path).status_code == 404
+
+
+def test_a_full_disk_shuts_nobody_out_of_reading_and_a_screen_can_still_be_locked(
+    ward: tuple[FastAPI, TestClient], clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """docs/operating.md: the disk is full, and reading goes on."""
+
+    def full(*_: object, **__: object) -> None:
+        raise NotWritten("the disk is full")
+
+    _, client = ward
+    csrf = signed_in(client)
+    monkeypatch.setattr(sessions, "mark_session", full)
+    for _ in range(4):  # longer in all than an idle screen stays open
+        clock.ms += 120_000
+        assert client.get("/").status_code == 200
+    clock.ms += 301_000
+    assert client.get("/").status_code == 423, "idle for too long"
+    assert client.post("/unlock", data={"password": PASSWORD}).status_code == 303
+    assert client.get("/").status_code == 200
+    assert client.post("/lock", data={"csrf": csrf}).status_code == 303
+    assert client.get("/").status_code == 423
+    monkeypatch.undo()
+    assert client.post("/unlock", data={"password": PASSWORD}).status_code == 303
+    assert client.get("/").status_code == 200
+
+
+def test_who_left_is_told_no_more_than_a_stranger(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
+    _, client = ward
+    csrf = signed_in(client, "keeper")
+    assert client.post(f"/people/{key_of('person', 'nurse')}/left", data={"csrf": csrf}).status_code == 303
+    clock.ms += 1000
+    client.cookies.clear()
+    assert client.post("/login", data={"login": "nurse", "password": PASSWORD}).status_code == 401
+    told = client.post("/api/v1/login", json={"name": "nurse", "password": PASSWORD})
+    assert told.status_code == 401 and "Invented" not in told.text and "set-cookie" not in told.headers
+
+
+@pytest.mark.parametrize("path", ["/login", "/api/v1/login"])
+def test_a_body_without_end_is_not_taken_in(ward: tuple[FastAPI, TestClient], path: str) -> None:
+    """Before anybody knows who sends it (OWASP ASVS 5.0.0, 5.2.1: what a request may hold is bounded)."""
+    kind = "application/json" if "api" in path else "application/x-www-form-urlencoded"
+    pieces = (b"a" * 2**20 for _ in range(MOST_SENT // 2**20 + 1))
+    assert ward[1].post(path, content=pieces, headers={"content-type": kind}).status_code == 413

@@ -58,9 +58,12 @@ def test_a_poor_password_is_refused_with_the_mend_and_nobody_is_entered(
 def test_changing_ones_password_logs_every_screen_out(ward: tuple[FastAPI, TestClient]) -> None:
     _, client = ward
     csrf = signed_in(client, "nurse")
-    unlike = {"password": "brand new words", "again": "brand old words", "csrf": csrf, "once": ONCE}
+    both = {"present": "a guess", "password": "brand new words", "again": "brand new words", "csrf": csrf, "once": ONCE}
+    unlike = {**both, "present": PASSWORD, "again": "brand old words"}
     assert client.post("/password", data=unlike).status_code == 422
-    both = {"password": "brand new words", "again": "brand new words", "csrf": csrf, "once": ONCE}
+    passer_by = client.post("/password", data=both)
+    assert passer_by.status_code == 422 and "not the present password" in passer_by.text
+    both["present"] = PASSWORD
     assert client.post("/password", data=both).status_code == 303
     assert client.get("/").status_code == 303
     assert client.post("/login", data={"login": "nurse", "password": PASSWORD}).status_code == 401
@@ -88,7 +91,9 @@ def test_a_card_shows_the_units_own_words_and_says_so_where_there_are_none(
     words = "Cover the hole on three sides.\n<b>Call.</b>"
     signed = {"text": words, "approved_by": "lead surgeon, 14-Jul-2041", "csrf": csrf, "once": ONCE}
     assert client.post("/first-minutes/fell_out/edit", data=signed).status_code == 303
-    client.post("/first-minutes/fell_out/edit", data={**signed, "text": "Second words."})
+    late = client.post("/first-minutes/fell_out/edit", data={**signed, "text": "Not seen."})
+    assert late.status_code == 422 and "Somebody changed this" in late.text and "Cover the hole" in late.text
+    client.post("/first-minutes/fell_out/edit", data={**signed, "text": "Second words.", "version": "1"})
     page = client.get("/first-minutes").text
     assert "Second words." in page and "lead surgeon" in page
     with app.state.record.reading() as connection:

@@ -108,6 +108,24 @@ def test_a_unit_is_for_the_next_patient_only_after_every_step_in_order(
     assert "for the next patient" in client.get("/units").text
 
 
+def test_other_words_under_the_same_key_are_refused_and_never_thought_kept(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    csrf = signed_in(client, "nurse")
+    first = setup(csrf)
+    assert client.post(f"/drain/{CHARTED}/connect", data=first).status_code == 303
+    for drain, said in (
+        (OTHER, {"serial": "SN-8", "serial_again": "SN-8"}), (CHARTED, {"at": "2041-03-07T08:31"}),
+        (CHARTED, {"second_person": "Third Nurse"}),
+    ):  # fmt: skip
+        answer = client.post(f"/drain/{drain}/connect", data={**first, **said})
+        assert answer.status_code == 422 and "sent before with other words" in answer.text
+    assert len(app.state.record.things("pairing", {"unit": UNIT})) == 1
+    assert step(client, csrf, "faulty", "hums", once="one-key-for-two") == 303
+    assert step(client, csrf, "faulty", "hums", once="one-key-for-two") == 303
+    assert step(client, csrf, "lost", "not found", once="one-key-for-two") == 422
+    assert [one["state"] for one in app.state.record.things("unit_state", {"unit": UNIT})] == ["faulty"]
+
+
 def test_a_faulty_unit_begins_anew(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
     app, client = ward
     with app.state.record.act(by="tests", what="unit") as act:

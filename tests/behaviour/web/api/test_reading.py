@@ -111,6 +111,7 @@ def test_what_is_too_old_for_the_rule_is_gone_from_the_round(program: Program) -
     )  # fmt: skip
     young, old = line_shape(line, 59_000, True), line_shape(line, 60_000, True)
     assert young.leak is not None and young.status == "not_met" and young.age_s == 59
+    assert not {"leaking", "below", "waiting"} & set(old.statuses) and "cannot_tell" in old.statuses
     assert old.leak is None and old.rule is None and old.status == "cannot_tell" and old.old
     unbelieved = line_shape(line, 1000, False)
     assert unbelieved.leak is None and unbelieved.status == "cannot_tell"

@@ -289,7 +289,10 @@ def test_people_and_cards_change_by_compare_and_swap(program: Program) -> None:
     assert twice(program, "cards/came_apart", version=0, **card)["version"] == 1
     assert errors(program.post("cards/came_apart", version=0, **{**card, "text": "Other."}), 409) == {}
     assert html.unescape(program.client.get("/first-minutes").text).count("Clamp near the chest.") == 1
-    assert program.post_bare("me/password", password="another four invented").status_code == 204
+    passer_by = program.post_bare("me/password", present="guessed at a screen", password="another four invented")
+    assert "not the present password" in errors(passer_by)["present"]
+    both = {"present": "four invented words", "password": "another four invented"}
+    assert program.post_bare("me/password", **both).status_code == 204
     assert program.get("me").status_code == 401
 
 

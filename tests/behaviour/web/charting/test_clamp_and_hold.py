@@ -83,6 +83,19 @@ def test_a_clamp_that_is_on_is_not_put_on_again(bedside: Bedside) -> None:
     assert "clamped already" in str(faults(bedside.post(f"/drain/{CHARTED}/clamp", kind="handling", minutes="3")))
 
 
+def test_a_clamps_timer_ends_with_the_clamp_alone(bedside: Bedside) -> None:
+    """Ticked off as a task, nothing would speak of a drain that is still clamped."""
+    bedside.post(f"/drain/{CHARTED}/clamp", kind="handling", minutes="5")
+    (task,) = [one for one in bedside.things("task", CHARTED) if one["what"] == CLAMP_OFF]
+    refused = bedside.post(f"/drain/{CHARTED}/task", key=task.key, version=str(task.version), result="done")
+    assert refused.status_code == 422 and "Chart the clamp off: that ends its timer" in refused.text
+    page = bedside.get(f"/drain/{CHARTED}").text
+    assert "Chart the clamp off</a>" in page and f'aria-label="Done: {CLAMP_OFF}"' not in page
+    bedside.post(f"/drain/{CHARTED}/clamp", off="1")
+    (task,) = [one for one in bedside.things("task", CHARTED) if one["what"] == CLAMP_OFF]
+    assert task["done_ms"] == NOW_MS
+
+
 def test_a_hold_has_a_coded_reason_and_ends(bedside: Bedside) -> None:
     for _ in range(2):
         answer = bedside.post(f"/drain/{CHARTED}/hold", once="kept-once-only", reason="awaiting_imaging")

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from behaviour.web.charting.a_bedside import CHARTED, LEAKING, LOGGED, NOW_MS, Bedside, a_bedside, faults
+from behaviour.web.charting.a_bedside import CHARTED, LEAKING, LOGGED, NO_LUNG, NOW_MS, Bedside, a_bedside, faults
+from slackwater.store.course import course_of
 
 
 @pytest.fixture
@@ -116,3 +117,15 @@ def test_a_drain_that_was_out_is_not_charted(bedside: Bedside) -> None:
     answer = bedside.post(f"/drain/{CHARTED}/set", swing="present")
     assert "was out by then" in faults(answer)["at"] and not bedside.rows(CHARTED)
     assert bedside.post(f"/drain/{CHARTED}/set", swing="present", at="2041-03-07T07:00").status_code == 303
+
+
+def test_an_order_that_was_charted_is_not_raised_by_a_correction(bedside: Bedside) -> None:
+    """A level is ordered where it is checked against the operation: safety hazard D07 (removed lung)."""
+    with bedside.app.state.record.reading() as connection:
+        charted = [one for one in course_of(connection, NO_LUNG).entries if one["item"] == "suction_ordered"]
+    row = charted[0]
+    path = f"/drain/{NO_LUNG}/entry/{row.key}/correct"
+    said = {"unit": "cmH2O", "version": str(row.version), "why": "tried", "note": "x"}
+    assert "page for orders" in faults(bedside.post(path, value="-40", **said))["value"]
+    same = {**said, "unit": row["unit"] or "", "value": row["value"]}
+    assert bedside.post(path, **same).status_code == 303, "its note may be mended"

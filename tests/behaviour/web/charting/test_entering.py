@@ -5,6 +5,7 @@ The page's own behaviour is checked: nothing outside is needed.
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -85,3 +86,25 @@ def test_a_patient_of_another_ward_is_not_told_of_and_gets_no_drain(bedside: Bed
     answer = bedside.post("/drain/new", **{**NEW, "number": "2", "ward": "West"})
     assert "a ward that you do not see" in faults(answer)["patient"]
     assert bedside.app.state.record.thing("drain", key("W-9", "2")) is None
+
+
+def test_another_spelling_of_the_letters_leads_round_no_wards_door(bedside: Bedside) -> None:
+    """Two spellings of one letter are one name: Unicode Standard Annex 15 (NFC and NFD). Safety hazard I03."""
+    name = "W-\u00c4"
+    bedside.post("/drain/new", **{**NEW, "patient": name})
+    with bedside.app.state.record.act(by="tests", what="wards") as act:
+        nurse = act.thing("person", key_of("person", "nurse"))
+        act.change("person", nurse.key, {"wards": '["West"]'}, version=nurse.version)
+    bedside.as_("nurse")
+    apart = unicodedata.normalize("NFD", name)
+    assert "This patient is known" not in bedside.post("/drain/new", show="1", patient=apart).text
+    answer = bedside.post("/drain/new", **{**NEW, "patient": apart, "number": "2", "ward": "West"})
+    assert "a ward that you do not see" in faults(answer)["patient"]
+    stay = key_of("episode", key_of("patient", name), 1)
+    assert len(bedside.app.state.record.things("drain", {"episode": stay})) == 1
+
+
+def test_the_same_number_on_the_other_side_is_not_taken_for_the_same_form(bedside: Bedside) -> None:
+    bedside.post("/drain/new", **NEW)
+    for other in ({"side": "right"}, {"site": "basal"}):
+        assert "never used again" in faults(bedside.post("/drain/new", **{**NEW, **other}))["number"]

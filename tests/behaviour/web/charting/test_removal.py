@@ -135,6 +135,19 @@ def test_another_removal_of_the_same_drain_is_refused(bedside: Bedside) -> None:
     assert "out already" in faults(answer)["at"]
 
 
+@pytest.mark.parametrize(
+    "other", [{"tip_intact": "no"}, {"side": "left"}, {"removed_by": "Invented other"}, {"breath_phase": ""}]
+)
+def test_what_differs_from_the_removal_that_is_recorded_is_never_thought_kept(
+    bedside: Bedside, other: dict[str, str]
+) -> None:
+    """A tip that was not whole, or another side read back, told of a drain that is out already."""
+    assert remove(bedside).status_code == 303
+    refused = bedside.post(f"/drain/{LOGGED}/remove", **{**PLANNED, **other})
+    assert "recorded as out already" in faults(refused)["at"]
+    assert [one["tip_intact"] for one in bedside.things("removal", LOGGED)] == [True]
+
+
 def test_what_is_owed_is_done_with_what_was_found(bedside: Bedside) -> None:
     remove(bedside)
     bedside.later(150)
