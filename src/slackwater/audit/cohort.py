@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from slackwater.errors import UsageError
 SCHEMA = "slackwater-cohort-1"
 SHEET, HEAD = "drain.json", "cohort.json"
 PARTS = ("minutes", "moments", "fluid")
+NAME = re.compile("[0-9A-Za-z_-]{1,64}")  # a name from elsewhere must not lead out of the cohort
 
 
 @dataclass(frozen=True)
@@ -73,37 +75,79 @@ def collected(at: Shelf) -> frozenset[str]:
     return frozenset(name.removeprefix(head).removesuffix(tail) for name in whole)
 
 
+def begin_cohort(at: Shelf, kind: dict[str, Any]) -> None:
+    """Say of what kind it will be before the first drain. `kind`: whether it is de-identified, and what tells its key.
+
+    Raises UsageError for a cohort of another kind: its drains are left as they are, so dates would stay in what calls
+    itself de-identified, and with another key every drain would stand twice.
+    """
+    try:
+        head = _head_of(at)
+    except OSError:
+        if collected(at):
+            what = "holds drains and does not say of what kind they are"
+            raise UsageError(what, where=at.says, mend="Name a new folder.") from None
+        at.put(HEAD, json.dumps({"schema": SCHEMA, **kind, "unfinished": True, "drains": []}, indent=1).encode())
+        return
+    if head["de_identified"] != kind["de_identified"]:
+        there = "is de-identified" if head["de_identified"] else "keeps its dates and ward names"
+        raise UsageError(f"{there}: it cannot be both", where=at.says, mend="Name a new folder.")
+    if head.get("key", kind["key"]) != kind["key"]:
+        what = "was made with another key: each drain would stand in it twice"
+        raise UsageError(what, where=at.says, mend="Give that key (--key), or name a new folder.")
+
+
 def close_cohort(at: Shelf, head: dict[str, Any]) -> Cohort:
     """Write the list of drains and the head; parts that are not whole are left out."""
-    sheets = [json.loads(at.get(f"{part_of(drain)}/{SHEET}")) for drain in sorted(collected(at))]
-    sheets.sort(key=lambda one: (one["about"]["order"], one["about"]["drain"]))
-    rows = [
-        {
-            **one["about"],
-            **{name: value for name, value in one["outcome"].items() if name != "holds"},
-            "connected_ms": one["facts"]["connected_ms"], "data_until_ms": one["facts"]["data_until_ms"],
-            "minutes": one["facts"]["length"], "step_ml_per_min": one["step_ml_per_min"],
-        }
-        for one in sheets
-    ]  # fmt: skip
+    rows = [_row_of(at, drain) for drain in sorted(collected(at))]
+    rows.sort(key=lambda one: (one["order"], one["drain"]))
     out = io.BytesIO()
     polars.DataFrame(rows, infer_schema_length=None).write_parquet(out)
     at.put("drains.parquet", out.getvalue())
-    whole = {"schema": SCHEMA, **head, "drains": [one["about"]["drain"] for one in sheets]}
+    whole = {"schema": SCHEMA, **head, "drains": [one["drain"] for one in rows]}
     at.put(HEAD, json.dumps(whole, indent=1).encode())
     return Cohort(at, whole, tuple(whole["drains"]))
+
+
+def _row_of(at: Shelf, drain: str) -> dict[str, Any]:
+    """A drain's row in drains.parquet, of its sheet."""
+    part = part_of(drain)
+    try:
+        one = json.loads(at.get(f"{part}/{SHEET}"))
+        return {
+            **one["about"], "drain": drain, "order": int(one["about"]["order"]),
+            **{name: value for name, value in one["outcome"].items() if name != "holds"},
+            "connected_ms": one["facts"]["connected_ms"], "data_until_ms": one["facts"]["data_until_ms"],
+            "minutes": one["facts"]["length"], "step_ml_per_min": one["step_ml_per_min"],
+        }  # fmt: skip
+    except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+        what = f"cannot be read: {type(error).__name__}"
+        raise UsageError(what, where=f"{at.says}/{part}", mend="Remove it and collect again.") from error
 
 
 def open_cohort(place: str | Path) -> Cohort:
     """Raises UsageError where there is no cohort, or one that this program does not know."""
     at = shelf(place)
     try:
-        head = json.loads(at.get(HEAD))
-    except (OSError, ValueError) as error:
+        head = _head_of(at)
+    except OSError as error:
         raise UsageError("is no cohort", where=str(place), mend="Make one: slackwater audit collect.") from error
-    if not isinstance(head, dict) or head.get("schema") != SCHEMA:
-        raise UsageError("is a cohort that this program does not know", where=str(place), mend="Collect it anew.")
+    if head.get("unfinished"):
+        raise UsageError("was not collected to its end", where=str(place), mend="Collect again: it goes on.")
     return Cohort(at, head, tuple(head["drains"]))
+
+
+def _head_of(at: Shelf) -> dict[str, Any]:
+    """Raises OSError where there is none, UsageError for one that this program does not know."""
+    try:
+        head = json.loads(at.get(HEAD))
+    except ValueError as error:
+        raise UsageError("is no cohort", where=at.says, mend="Make one: slackwater audit collect.") from error
+    known = isinstance(head, dict) and head.get("schema") == SCHEMA and isinstance(head.get("de_identified"), bool)
+    drains = head.get("drains") if known else None
+    if not isinstance(drains, list) or not all(isinstance(x, str) and NAME.fullmatch(x) for x in drains):
+        raise UsageError("is a cohort that this program does not know", where=at.says, mend="Collect it anew.")
+    return dict(head)
 
 
 def cases_of(cohort: Cohort) -> Iterator[Case]:

@@ -17,7 +17,7 @@ import polars
 from slackwater import __version__
 from slackwater.assessment.assessment import Assessment
 from slackwater.audit.case import About, Case, case_of
-from slackwater.audit.cohort import Cohort, close_cohort, collected, write_case
+from slackwater.audit.cohort import Cohort, begin_cohort, close_cohort, collected, write_case
 from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.shelf import Shelf
 from slackwater.audit.stays import Stay
@@ -50,11 +50,15 @@ def collect(jobs: Sequence[Job], how: How, over: Over = map) -> Iterator[str | F
     """Each drain's pseudonym as it is done, or why it could not be; last the cohort.
 
     A drain that is in the folder already is not worked on again, so what was stopped goes on where it was. The same
-    key gives the same pseudonyms. Raises UsageError for a short one, and for a folder of another kind.
+    key gives the same pseudonyms. Raises UsageError for a short one, and for a folder of another kind or key.
+
+    Why a drain failed may quote its files, so it is said to who collects and kept only in a cohort with dates.
     """
     if len(how.key) < SHORTEST_KEY:
         raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
     failed = []
+    kind = {"de_identified": not how.keep_dates, "key": pseudonym(how.key, "key", "")}
+    begin_cohort(how.shelf, kind)
     names = [pseudonym(how.key, "drain", job.drain) for job in jobs]
     there = collected(how.shelf)
     left = [job for job, name in zip(jobs, names, strict=True) if name not in there]
@@ -62,12 +66,12 @@ def collect(jobs: Sequence[Job], how: How, over: Over = map) -> Iterator[str | F
     for done in each(over, partial(collect_one, how), left):
         if isinstance(done, Failed):
             done = Failed(pseudonym(how.key, "drain", done.item), done.why)
-            failed.append({"drain": done.item, "why": done.why})
+            failed.append({"drain": done.item, "why": done.why if how.keep_dates else "could not be read"})
         yield done
     yield close_cohort(
         how.shelf,
         {
-            "made_by": f"slackwater {__version__}", "de_identified": not how.keep_dates,
+            "made_by": f"slackwater {__version__}", **kind,
             "zone": how.zone if how.keep_dates else "the ward's clock, as at connection", "failed": failed,
         },
     )  # fmt: skip
@@ -79,6 +83,10 @@ def collect_one(how: How, job: Job) -> str:
     case = case_of(stay.found, _about(stay, how, job), stay.outcome)
     by_ms = 0 if how.keep_dates else shift_of(case, how.zone)
     more = {"chart": chart_table(stay.found, by_ms)}
+    if not how.keep_dates:
+        case, more = without_numbers(
+            case, more, lambda number: pseudonym(how.key, "number", f"{stay.patient}/{number}")
+        )
     if stay.found.trace is not None and stay.found.leak_trace is not None:
         starts = polars.col("start").cast(polars.Int64) + by_ms
         more["pyramid"] = pyramid_frame(stay.found).with_columns(starts)
@@ -104,6 +112,22 @@ def de_identified(case: Case) -> Case:
         return case
     about: Mapping[str, Any] = {**case.facts.about, "patient.age_years": age}
     return replace(case, about=replace(case.about, age_years=age), facts=replace(case.facts, about=about))
+
+
+def without_numbers(
+    case: Case, tables: dict[str, polars.DataFrame], called: Callable[[str], str]
+) -> tuple[Case, dict[str, polars.DataFrame]]:
+    """Drains under other names in fluid and chart: a unit's own numbers may tell a patient."""
+
+    def told(number: str | None) -> str | None:
+        return None if number is None else called(number)
+
+    records = {
+        scope: tuple(replace(one, drain=told(one.drain)) for one in kept) for scope, kept in case.records.items()
+    }
+    chart = tables["chart"]
+    numbers = polars.Series("drain", [told(one) for one in chart["drain"].to_list()], polars.String)
+    return replace(case, records=records), {**tables, "chart": chart.with_columns(numbers)}
 
 
 def shift_of(case: Case, zone: str) -> int:

@@ -51,7 +51,7 @@ def _small(rules: Rules) -> str:
     return (
         f"A number of drains below {rules.fewest}, and whatever would give it away by subtraction, is kept back; parts "
         "of hours with fewer drains stand together with the next smallest. A point of a chart rests on "
-        f"{max(rules.fewest, BLOCK)} drains, or a median on at least {rules.fewest}; few of them may have the event. "
+        f"{max(rules.fewest, BLOCK)} drains, or a mean on at least {rules.fewest}; few of them may have the event. "
         "Counts of what is missing are shown. An older pack, or another table of the same patients, may still give a "
         "number away: keep groups the same."
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from slackwater.audit.figures import Rules
+from slackwater.audit.figures import Counts, Rules
 from slackwater.audit.measures import Measured
 from slackwater.audit.statistics.competing import cumulative_incidence
 from slackwater.audit.statistics.ends import count_ends
@@ -17,6 +17,7 @@ from slackwater.audit.statistics.survival import kaplan_meier, time_until
 
 PLANNED, DIED, OTHERWISE = 1, 2, 3
 CAUSES = {PLANNED: "taken out as planned", DIED: "died with the drain", OTHERWISE: "ended otherwise"}
+TOGETHER = {PLANNED: CAUSES[PLANNED], OTHERWISE: "any other end"}  # where deaths are kept back
 MET_HOURS = 72
 DAYS = 14
 
@@ -47,18 +48,23 @@ class Curves:
     note: str
 
 
-def out_by_day(drains: Sequence[Measured], rules: Rules) -> Curves:
-    """From connection. Whoever is still in is followed no further; any end but planned or death is 'otherwise'."""
+def out_by_day(drains: Sequence[Measured], rules: Rules, ended: Counts) -> Curves:
+    """From connection. Whoever is still in is followed no further; any end but planned or death is 'otherwise'.
+
+    ended: how drains ended, as shown. A curve ends at its share of all, so what is kept back there has no line here.
+    """
+    apart = not ended.hides(CAUSES[DIED])
+    causes = {} if ended.hides("planned") else CAUSES if apart else TOGETHER
     told = [one for one in drains if one.connected_ms is not None and (not one.removed or one.removal is not None)]
     ends = count_ends(
         np.array([max(round(one.in_h * 60), 0) for one in told], np.int64),
-        np.array([_cause(one) for one in told], np.int64), causes=len(CAUSES),
+        np.array([_cause(one, apart) for one in told], np.int64), causes=len(CAUSES),
     )  # fmt: skip
     days = np.arange(DAYS + 1)
     left = ends.at_risk
     lines = []
     at = days[[k == 0 or (k * 1440 < len(left) and left[k * 1440] >= max(rules.fewest, 1)) for k in days.tolist()]]
-    for cause, name in CAUSES.items():
+    for cause, name in causes.items():
         found = cumulative_incidence(ends, cause)
         if not len(told) or not ends.ended(cause).sum() or ends.ended(cause).sum() < rules.fewest:
             continue
@@ -69,7 +75,7 @@ def out_by_day(drains: Sequence[Measured], rules: Rules) -> Curves:
         "out_by_day", "Out by day", "days from connection", len(told), len(drains) - len(told), tuple(lines),
         float(at[-1]) if len(told) else None, None,
         "Aalen-Johansen: the share that ended so by then, where another end may come first. One minus a plain survival "
-        "curve would say too much. An end with too few drains has no line.",
+        "curve would say too much. An end with too few drains has no line; a step may be a single drain.",
     )  # fmt: skip
 
 
@@ -101,10 +107,10 @@ def met_to_removed(drains: Sequence[Measured], rules: Rules) -> Curves:
     )  # fmt: skip
 
 
-def _cause(one: Measured) -> int:
+def _cause(one: Measured, apart: bool) -> int:
     if not one.removed:
         return 0
-    return {"planned": PLANNED, "patient_died": DIED}.get(one.removal or "", OTHERWISE)
+    return {"planned": PLANNED, "patient_died": DIED if apart else OTHERWISE}.get(one.removal or "", OTHERWISE)
 
 
 def _told(at: np.ndarray, *columns: np.ndarray) -> tuple[tuple[float, ...], ...]:

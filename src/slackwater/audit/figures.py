@@ -165,6 +165,11 @@ def without_n(figure: Figure, shown: bool) -> Figure:
     return figure if shown else replace(figure, n=None)
 
 
+def kept_from_sight(figure: Figure) -> Figure:
+    """The figure without value and number, where a table of counts keeps back what they would give away."""
+    return _back(figure, "kept back")
+
+
 def _times(one: Estimate, factor: float) -> Estimate:
     value, low, high = (None if end is None else end * factor for end in (one.value, one.low, one.high))
     return Estimate(value, low, high, one.level, one.method)
@@ -190,6 +195,10 @@ class Counts:
 
     def shown(self, name: str) -> bool:
         return dict(self.rows).get(name) is not None
+
+    def hides(self, name: str) -> bool:
+        """Kept back, alone or so that nothing else is given away: no other figure may show it either."""
+        return dict(self.rows).get(name, 0) is None
 
 
 def counts_of(key: str, title: str, counted: Mapping[str, int], untold: int, rules: Rules) -> Counts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.audit.charting import Kept
-from slackwater.audit.figures import PER_DAYS, Rules, too_few_make_it_up
+from slackwater.audit.figures import PER_DAYS, Counts, Rules, too_few_make_it_up
 from slackwater.audit.lasting import NO, YES
 from slackwater.audit.measures import Measured, blocked_in, days_in
 from slackwater.audit.statistics.funnel import Funnel, funnel_of_rates, funnel_of_shares, rate_limits, share_limits
@@ -22,6 +22,10 @@ from slackwater.protocol.status import Status
 
 BLOCK = 10  # drains a point of a share or a rate. Ours
 STEPS = 60  # sizes at which the lines of a funnel are drawn
+ADDS_UP_TO = {  # the row of a table of counts that a chart's points give away together
+    "not_met_at_removal": ("met",), "unplanned_between": ("unplanned",), "unplanned_days": ("unplanned",),
+}  # fmt: skip
+GIVEN_AWAY = "its points would give away a number that is kept back."
 FEWEST_EVENTS = 5  # of fewer events there is nothing to draw over time. Ours
 
 
@@ -55,15 +59,19 @@ class SideBySide:
 
 
 def charts_of(
-    drains: Sequence[Measured], rules: Rules, zone: tzinfo, dated: bool, changed_at: int | None
-) -> tuple[Drawn, ...]:
-    """drains: in order of connection. changed_at: the place of the first drain after a named change."""
+    drains: Sequence[Measured], rules: Rules, zone: tzinfo, dated: bool, changed_at: int | None,
+    counts: Sequence[Counts] = (),
+) -> tuple[Drawn, ...]:  # fmt: skip
+    """drains: in order of connection. changed_at: the place of the first drain after a named change.
+
+    counts: tables shown beside; a chart whose points add up to what one of them keeps back is not drawn.
+    """
     planned = [one for one in drains if one.planned and one.avoidable is not None]
     removed = [one for one in drains if one.at_removal is not None and one.planned]
     with_days = [one for one in drains if one.drain_days is not None and one.removed]
     charted = [one for one in drains if one.chart is not None and one.chart.kept]
     logged = [one for one in with_days if one.blocked is not None]
-    return (
+    found = (
         _avoidable(planned, rules, zone, dated, changed_at),
         _shares(
             "not_met_at_removal", "Planned removals at which the rule was not met, or could not be told", removed,
@@ -73,18 +81,36 @@ def charts_of(
         _rates("blocked", "Blocked stretches", logged, [blocked_in([one]) for one in logged], rules, changed_at),
         *_rare("unplanned", "Unplanned removals", with_days, rules),
     )  # fmt: skip
+    hidden = {key for key, rows in ADDS_UP_TO.items() if any(one.hides(row) for one in counts for row in rows)}
+    return tuple(
+        replace(one, labels=(), chart=None, why=GIVEN_AWAY) if one.key in hidden and one.chart is not None else one
+        for one in found
+    )
 
 
-def funnels_of(drains: Sequence[Measured], rules: Rules) -> tuple[SideBySide, ...]:
-    """Wards: prolonged leak (by the first definition asked for), and unplanned removals per drain-day."""
+def funnels_of(drains: Sequence[Measured], rules: Rules, counts: Sequence[Counts] = ()) -> tuple[SideBySide, ...]:
+    """Wards: prolonged leak (by the first definition asked for), and unplanned removals per drain-day.
+
+    counts: how drains ended, and the leaks; where one keeps back what the wards add up to, nothing is drawn.
+    """
     told = [one for one in drains if one.leaks and one.leaks[0].outcome in (YES, NO)]
     days = [one for one in drains if one.drain_days is not None and one.removed]
-    return (
+    found = (
         _funnel("prolonged_leak", "Prolonged leak, of those of whom it is known", "%", told,
                 [one.leaks[0].outcome == YES for one in told], None, rules),
         _funnel("unplanned", "Unplanned removals", "per 100 drain-days", days,
                 [one.removal == "unplanned" for one in days], [days_in([one]) for one in days], rules),
     )  # fmt: skip
+    hidden = {
+        "prolonged_leak": any(one.hides(word) for one in counts[1:2] for word in (YES, NO)),
+        "unplanned": any(one.hides("unplanned") for one in counts[:1]),
+    }
+    return tuple(
+        SideBySide(one.key, one.title, one.unit, (), (), None, 0, GIVEN_AWAY)
+        if hidden[one.key] and one.funnel is not None
+        else one
+        for one in found
+    )
 
 
 # --- the charts ------------------------------------------------------------------------------------

@@ -75,15 +75,16 @@ def pack(
     """All figures. `dated`: the cohort kept its dates. `risks`: of a prolonged leak, by drain, 0 to 1."""
     drains = sorted((one for one in found if isinstance(one, Measured)), key=_place)
     failed = tuple(one for one in found if isinstance(one, Failed))
-    ended = _ended(drains, rules)
+    ended, stood, leaks = _ended(drains, rules), _at_removal(drains, rules), _leaks(drains, asked, rules)
     inside = [one for one in drains if one.at_removal is not None or not one.removed]
     return Pack(
         rules, _judged_by(drains, by, rules), len(drains), failed, _missing(drains),
-        figures_of(drains, asked, rules, ended), (ended, _at_removal(drains, rules), *_leaks(drains, asked, rules)),
+        figures_of(drains, asked, rules, ended, leaks), (ended, stood, *leaks),
         _hours(drains, rules), splits_of(drains, asked.zone, rules, n_shown=ended.shown("planned")),
-        (met_to_removed(inside, rules), out_by_day(drains, rules)),
-        charts_of(drains, rules, asked.zone, dated, None if change is None else change.first),
-        funnels_of(drains, rules), None if change is None else before_after(drains, change, rules),
+        (met_to_removed(inside, rules), out_by_day(drains, rules, ended)),
+        charts_of(drains, rules, asked.zone, dated, None if change is None else change.first,
+                  (ended, stood)),
+        funnels_of(drains, rules, (ended, *leaks)), None if change is None else before_after(drains, change, rules),
         against_risk(drains, risks, rules) if risks else None,
         definitions(asked, rules, RISKS_GIVEN if risks else NO_RISKS),
     )  # fmt: skip
@@ -137,7 +138,7 @@ def _missing(drains: Sequence[Measured]) -> tuple[Missing, ...]:
         of("the indication", [one.about.indication is None for one in drains], "by indication"),
         *(
             of(f"what came in the {days} d after the removal", [one.back.get(days) is None for one in known],
-               "reinsertion", len(known))
+               "reinsertion; after death, transfer or exchange it is not asked", len(known))
             for days in RETURN_DAYS
         ),
         of("a rule pinned to the drain", [one.pinned is None for one in drains], "the rule in force at the time"),

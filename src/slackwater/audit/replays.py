@@ -27,8 +27,9 @@ DRAWS = 1000
 WHAT_IT_CANNOT_SHOW = (
     "A replay cannot show what would have happened. A drain that stayed in is not a drain that came out: whether air "
     "or fluid would have done harm after an earlier removal is not in the record. It shows when a rule would have "
-    "held, and what the drain, still in, recorded after that. Chart rows count from their own time, not from when "
-    "they were written. Drains that came out before a rule held tell nothing of how long it would have taken."
+    "held, and what the drain, still in, recorded after that; hours that were not recorded show no air, so 'air again' "
+    "is the least there was. Chart rows count from their own time, not from when they were written. Drains that came "
+    "out before a rule held tell nothing of how long it would have taken."
 )
 
 

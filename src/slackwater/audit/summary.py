@@ -5,13 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from slackwater.audit.figures import Counts, Figure, Rules, mean_of, median_of, rate_of, share_of, total_of, without_n
-from slackwater.audit.lasting import CENSORED, NO, YES
-from slackwater.audit.measures import NO_RETURN, RETURN_DAYS, Asked, Measured, blocked_in, days_in
+from slackwater.audit.figures import (
+    Counts,
+    Figure,
+    Rules,
+    kept_from_sight,
+    mean_of,
+    median_of,
+    rate_of,
+    share_of,
+    total_of,
+    without_n,
+)
+from slackwater.audit.lasting import CANNOT_TELL, CENSORED, NO, YES
+from slackwater.audit.measures import RETURN_DAYS, Asked, Measured, blocked_in, days_in
 
 
 def figures_of(
-    drains: Sequence[Measured], asked: Asked, rules: Rules, ended: Counts
+    drains: Sequence[Measured], asked: Asked, rules: Rules, ended: Counts, leaks: Sequence[Counts]
 ) -> tuple[tuple[str, tuple[Figure, ...]], ...]:
     planned = [one for one in drains if one.planned]
     shown = ended.shown("planned")
@@ -38,7 +49,12 @@ def figures_of(
         median_of(f"avoidable{way}_median", f"Avoidable hours, {words}, median", "h", told(name), whose, of, rules)
         for way, name, words in ways
     ]
-    in_all = [one.about.patient for one in drains]
+    ever = [one for one in drains if one.first_met_h is not None]
+    first_met = median_of(
+        "first_met", "From connection to first met, median of those that met", "h", [one.first_met_h for one in ever],
+        [one.about.patient for one in ever], "drains", rules,
+    )  # fmt: skip
+    never = f"in {len(drains) - len(ever)} more it never held, or not for certain"
     return (
         ("Time in", (
             total_of("drain_days", "Drain-days", "d", [one.drain_days for one in drains], "drains", rules),
@@ -47,47 +63,50 @@ def figures_of(
         )),
         ("Avoidable hours", tuple(without_n(one, shown) for one in (*totals, *means, *medians))),
         ("When the rule held", (
-            median_of("first_met", "From connection to first met, median of those that met", "h",
-                      [one.first_met_h for one in drains], in_all, "drains", rules),
+            replace(first_met, note=first_met.note or (never if len(ever) < len(drains) else "")),
             share_of("false_start", "Met, and not up to the removal",
                      sum(one.met_to_end_h != one.first_met_h for one in met), len(met),
                      "drains that are out and met the rule", rules),
         )),
         ("After the removal, and before it", (
             *(_share_back(drains, days, rules) for days in RETURN_DAYS),
-            *_per_days(drains, rules),
-            *(_prolonged(drains, asked, place, rules) for place in range(len(asked.leaks))),
+            *_per_days(drains, rules, ended),
+            *(_prolonged(drains, asked, place, rules, leaks[place]) for place in range(len(asked.leaks))),
         )),
         ("Suction and charting", (*_suction(drains, asked, rules), *_charting(drains, rules))),
     )  # fmt: skip
 
 
 def _share_back(drains: Sequence[Measured], days: int, rules: Rules) -> Figure:
-    asked = [one for one in drains if one.removed and one.removal not in NO_RETURN]
-    known = [one.back.get(days) for one in asked if one.back.get(days) is not None]
+    """Of whom it is not asked (death, transfer, exchange) stands with what is not known: their number is small."""
+    out = [one for one in drains if one.removed]
+    known = [one.back.get(days) for one in out if one.back.get(days) is not None]
     return share_of(f"back_{days}d", f"Another drain within {days} d", sum(bool(one) for one in known), len(known),
-                    "removals", rules, len(asked) - len(known))  # fmt: skip
+                    "removals", rules, len(out) - len(known))  # fmt: skip
 
 
-def _per_days(drains: Sequence[Measured], rules: Rules) -> tuple[Figure, ...]:
+def _per_days(drains: Sequence[Measured], rules: Rules, ended: Counts) -> tuple[Figure, ...]:
     out = [one for one in drains if one.drain_days is not None and one.removal is not None]
     logged = [one for one in out if one.blocked is not None]
+    unplanned = rate_of(
+        "unplanned", "Unplanned removals", sum(one.removal == "unplanned" for one in out), days_in(out),
+        "drains that are out", rules, len(out), len(drains) - len(out),
+    )  # fmt: skip
     return (
-        rate_of("unplanned", "Unplanned removals", sum(one.removal == "unplanned" for one in out), days_in(out),
-                "drains that are out", rules, len(out), len(drains) - len(out)),
+        unplanned if unplanned.kept_back or not ended.hides("unplanned") else kept_from_sight(unplanned),
         rate_of("blocked", "Blocked stretches", blocked_in(logged),
                 days_in(logged), "drains that are out, with a log", rules, len(logged),
                 len(drains) - len(logged)),
     )  # fmt: skip
 
 
-def _prolonged(drains: Sequence[Measured], asked: Asked, place: int, rules: Rules) -> Figure:
+def _prolonged(drains: Sequence[Measured], asked: Asked, place: int, rules: Rules, counts: Counts) -> Figure:
     days = asked.leaks[place].days
     outcomes = [one.leaks[place].outcome for one in drains]
     yes, no = outcomes.count(YES), outcomes.count(NO)
     told = share_of(f"prolonged_leak_{days}d", f"Leak beyond {days} d, of yes and no", yes, yes + no, "drains", rules,
-                    len(outcomes) - yes - no, elsewhere=True)  # fmt: skip
-    return replace(told, n=None) if 0 < outcomes.count(CENSORED) < rules.fewest else told
+                    outcomes.count(CANNOT_TELL), elsewhere=True)  # fmt: skip
+    return kept_from_sight(told) if any(map(counts.hides, (YES, NO, CENSORED))) else told
 
 
 def _suction(drains: Sequence[Measured], asked: Asked, rules: Rules) -> tuple[Figure, ...]:

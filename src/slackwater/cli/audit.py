@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 import time
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from slackwater.cli.options import at_record, jobs_option
-from slackwater.errors import UsageError
+from slackwater.errors import SlackwaterError, UsageError
 
 if TYPE_CHECKING:
     from slackwater.audit.stays import Stay
@@ -73,9 +74,12 @@ def collect_command(
         raise UsageError("is no folder", where=out, mend="Name a folder for the cohort.")
     if "://" in out and key_path is None:
         raise UsageError("where the key is to lie is not said", where="--key", mend="Name a file of this machine.")
-    stays = _recorded(place) if source is None else _in_folders(source, protocol, zone)
+    key_file = Path(key_path or f"{out.rstrip(os.sep)}.key")
+    if "://" not in out and key_file.resolve().is_relative_to(Path(out).resolve()):
+        raise UsageError("the key must not go where the cohort goes", where="--key", mend="Name a file outside it.")
+    stays = _recorded(place) if source is None else in_folders(source, protocol, zone)
     jobs_left = [Job(drain, order, read) for order, (drain, read) in enumerate(stays, start=1)]
-    how = How(shelf(out), key_of(Path(key_path or f"{out.rstrip(os.sep)}.key")), zone, keep_dates)
+    how = How(shelf(out), key_of(key_file), zone, keep_dates)
     failed: list[Failed] = []
     cohort: Cohort | None = None
     with engine(jobs) as over, Progress("collecting", len(jobs_left), "drains") as progress:
@@ -108,10 +112,23 @@ def _recorded(place: str | None) -> list[tuple[str, Callable[[str], Stay]]]:
     return [(one.drain, one) for one in found]
 
 
-def _in_folders(source: str, protocol: str | None, zone: str) -> list[tuple[str, Callable[[str], Stay]]]:
+def in_folders(source: str, protocol: str | None, zone: str) -> list[tuple[str, Callable[[str], Stay]]]:
     from slackwater.cli.bundles import folders_of
 
-    return [(str(one), partial(_folder, one, protocol, zone)) for one in folders_of([source])]
+    folders = sorted(folders_of([source]), key=_connected)
+    return [(str(one), partial(_folder, one, protocol, zone)) for one in folders]
+
+
+def _connected(folder: Path) -> float:
+    """By when a drain's place in order is told: folders' names may be patients' names. Last, where it is not known."""
+    from slackwater.cli.bundles import EPISODE
+    from slackwater.cli.inputs import read_episode_file
+
+    try:
+        at = read_episode_file(str(folder / EPISODE)).connected_at
+    except SlackwaterError:  # reported when the drain is read
+        at = None
+    return math.inf if at is None else at
 
 
 def _folder(folder: Path, protocol: str | None, ward_zone: str, zone: str) -> Stay:

@@ -133,7 +133,7 @@ def write_pack(
     lines = [f"{one['name']}\n    {one['text']}\n" for one in said["definitions"]]
     files = {
         "page.html": audit_page(said), "definitions.html": definitions_page(said), "definitions.txt": "\n".join(lines),
-        "figures.csv": figures_table(told).write_csv(), "drains.csv": drains.write_csv(),
+        "figures.csv": _csv(figures_table(told)), "drains.csv": _csv(drains),
         "figures.csv.json": _sidecar(said, COLUMNS["figures"], ""),
         "drains.csv.json": _sidecar(said, COLUMNS["drains"], HOLDS_ONE_DRAIN),
     }  # fmt: skip
@@ -144,6 +144,13 @@ def write_pack(
     for name, content in files.items():
         write_whole(str(where / name), content.encode())
     return [where / name for name in files]
+
+
+def _csv(frame: polars.DataFrame) -> str:
+    """No text of it runs as a formula: wards and operations are words that somebody typed."""
+    from slackwater.export.tables import guarded
+
+    return frame.with_columns(polars.col(polars.String).map_elements(guarded, polars.String)).write_csv()
 
 
 def _sidecar(said: Mapping[str, Any], columns: Mapping[str, str], more: str) -> str:

@@ -16,6 +16,8 @@ from slackwater.errors import UsageError
 if TYPE_CHECKING:
     from slackwater.audit.variants import Grid
 
+MOST_RULES = 1000  # more would take minutes, and nobody reads them; the best of so many is best by chance. Ours
+
 
 @click.command("replay")
 @click.argument("cohort_name", metavar="COHORT")
@@ -53,6 +55,7 @@ def command(
     from slackwater.audit.cohort import open_cohort
     from slackwater.audit.engines import Failed, engine
     from slackwater.audit.replays import compared, replay_grid, replay_rule, summed_grid
+    from slackwater.audit.variants import varied
     from slackwater.cli.inputs import read_protocol
     from slackwater.cli.progress import Progress
     from slackwater.cli.view.replay import grid_dict, pair_dict, rule_dict, text
@@ -63,6 +66,8 @@ def command(
     back = None if place is None else way_back(place, key_path or f"{cohort_name.rstrip('/')}.key")
     other = None if other_name is None else read_protocol(other_name)
     grid = _grid(limits, hours, fluids, means, gaps)
+    for one in grid.variants() if grid is not None else ():
+        varied(rule, one)  # what no rule can be is refused before the work, not drain by drain
     if grid is not None and other is not None:
         raise UsageError("a grid and another rule at once", mend="Leave --against out, or the numbers to try.")
     with engine(jobs) as over, Progress("replaying", len(cohort.drains), "drains") as progress:
@@ -121,11 +126,20 @@ def _grid(
         return None
     if limits is None or hours is None:
         raise UsageError("the grid has no limit or no length", mend="Give both, e.g. --limits 20,50 --hours 6,8.")
-    return Grid(
+    if not all((*_numbers(limits, "--limits"), *_numbers(hours, "--hours"))):
+        raise UsageError("a limit or a length of 0 is no rule", where="--limits, --hours", mend="Leave 0 out.")
+    minutes = _numbers(means, "--means")
+    if any(one % 1 for one in minutes):
+        raise UsageError(f"{means!r} are no whole minutes", where="--means", mend="Write 10, or 0 for every reading.")
+    grid = Grid(
         _numbers(limits, "--limits"), tuple(3600 * one for one in _numbers(hours, "--hours")),
-        tuple(round(one) for one in _numbers(means, "--means")), _numbers(fluids, "--fluids"),
+        tuple(round(one) for one in minutes), _numbers(fluids, "--fluids"),
         tuple(60 * one for one in _numbers(gaps, "--gaps")),
     )  # fmt: skip
+    if len(grid) > MOST_RULES:
+        what = f"{len(grid)} rules are more than the {MOST_RULES} that are tried at once"
+        raise UsageError(what, mend="Give fewer numbers.")
+    return grid
 
 
 def _numbers(text: str | None, option: str) -> tuple[float, ...]:

@@ -15,6 +15,7 @@ from slackwater.report.page import TURNING, asset, environment
 Doc = Mapping[str, Any]
 SHARES = ("%",)
 KEPT_BACK = "kept back"
+LONG_ENOUGH = 8  # points: with fewer a run of seven has no room to begin. Ours
 UNTOLD = "cannot be told"
 
 
@@ -87,15 +88,16 @@ def estimate_words(one: Doc) -> str:
 def first_words(said: Doc) -> list[str]:
     """The first lines a governance meeting reads, each from the tables below."""
     figures = {one["key"]: one for part in said["figures"] for one in part["figures"]}
+    by_day = figures["avoidable_day_total"]
     lines = [
         f"Avoidable drain hours: {estimate_words(figures['avoidable_total'])} surely, "
         f"{estimate_words(figures['avoidable_at_most_total'])} at most; "
-        f"of the sure ones {estimate_words(figures['avoidable_day_total'])} by day."
+        f"of the sure ones by day: {estimate_words(by_day)}."
     ]  # fmt: skip
     waited = next(table for table in said["hours"] if table["key"] == "waited")
     if waited["rows"]:
         name, hours, n = waited["rows"][0]
-        lines.append(f"With the air clause met, most was waited for: {name}, {hours_words(hours)} in {n} drains.")
+        lines.append(f"With the air clause met, most was waited for '{name}': {hours_words(hours)} in {n} drains.")
     back = figures["unplanned"]
     lines.append(f"{back['title']}: {estimate_words(back)}.")
     gaps = [one for one in said["missing"] if one["missing"] >= 0.5 * one["of"] > 0]
@@ -173,7 +175,7 @@ def _chart(one: Doc) -> dict[str, Any]:
     times = 100.0 if unit == "%" else 1.0
     marks = [_mark(mark, one["labels"]) for mark in chart["marks"]]
     says = f"{chart['kind']} chart, {one['point']}. " + (
-        f"Marked: {'; '.join(marks)}." if marks else "Nothing is marked: no more than chance is seen."
+        f"Marked: {'; '.join(marks)}." if marks else _unmarked(len(one["labels"]))
     )
     rows = [
         {"label": label, "value": _cell(value, times, unit), "centre": _cell(centre, times, unit),
@@ -187,6 +189,13 @@ def _chart(one: Doc) -> dict[str, Any]:
         "rules": f"Rule set: {chart['rules']['name']}. A point outside the limits is marked too.",
         "svg": plots.process_chart(chart, f"{one['title']}: {says}", unit, times),
     }  # fmt: skip
+
+
+def _unmarked(points: int) -> str:
+    """No mark among few points is no sign that the process was steady."""
+    if points < LONG_ENOUGH:
+        return f"Nothing is marked; {points} points are too few to show a run, so that says little."
+    return "Nothing is marked: no more than chance is seen."
 
 
 def _mark(mark: Doc, labels: Sequence[str]) -> str:

@@ -152,18 +152,23 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
     top = max([row["share"] for row in shown] + [5.0])
     frame = Frame(0.0, top * 1.12, max(first - room, 0.0), last + room, tall=380.0, right=120.0)
     out = [*_y_axis(frame, "% with air again"), *_x_axis(frame)]
-    taken: list[tuple[float, float]] = []
+    taken = [(frame.x(row["hours"]), frame.y(row["share"]) + 4) for row in shown]  # no label on a mark
+    taken += [(frame.x(tick), frame.tall - BOTTOM + 16) for tick in ticks(frame.first, frame.last, 8)]  # or on a tick's
     for number, limit in enumerate(dict.fromkeys(row["limit"] for row in shown)):
         shape = SHAPES[number % len(SHAPES)]
         line = sorted((row for row in shown if row["limit"] == limit), key=lambda row: row["length"])
         out.append(_line(frame, [(row["hours"], row["share"]) for row in line], "path thin"))
+        spots: dict[tuple[float, float], list[dict[str, Any]]] = {}
         for row in line:
-            x, y = frame.x(row["hours"]), frame.y(row["share"])
-            out.append(f'<g class="rule{" filled" if row["known"] else ""}">{shape(x, y)}</g>')
-            place = _free(x, y, taken, 28)
+            spots.setdefault((frame.x(row["hours"]), frame.y(row["share"])), []).append(row)
+        for (x, y), here in spots.items():  # lengths that fall on one mark share its label
+            known = any(row["known"] for row in here)
+            out.append(f'<g class="rule{" filled" if known else ""}">{shape(x, y)}</g>')
+            lengths = ", ".join(f"{row['length']:g}" for row in here)
+            place = _free(x, y - 6 if known else y, taken, 28 + 7 * (len(lengths) - 1))
             taken.append((x, place))
-            out.append(_text(x, place, f"{row['length']:g} h", "soft"))
-            if row["known"]:
+            out.append(_text(x, place, f"{lengths} h", "soft"))
+            if known:
                 out.append(f'<circle class="ring" cx="{x:.1f}" cy="{y:.1f}" r="11"/>')
         beside, down = frame.wide - frame.right + 14, TOP + 14 + 20 * number
         name = _text(beside + 12, down + 4, f"{limit:g} mL/min", "name", "start")

@@ -22,7 +22,7 @@ NO_WAY_BACK = (
 def replay_page(said: Doc) -> str:
     """The whole page as text."""
     view: dict[str, Any] = {
-        "title": f"{_named(said['protocol'])} over {said['cohort_drains']} past drains", "cannot": said["cannot_show"],
+        "title": f"{_rules(said)} over {said['cohort_drains']} past drains", "cannot": said["cannot_show"],
         "support": said["support"], "failed": said["failed"], "version": said["version"], "pictures": (), "sums": (),
         "drains": None, "back": "",
     }  # fmt: skip
@@ -35,6 +35,11 @@ def replay_page(said: Doc) -> str:
             view["back"] = NO_WAY_BACK
             view["drains"] = _narrower(view["drains"])
     return rendered("replay.html", p=view)
+
+
+def _rules(said: Doc) -> str:
+    names = [_named(said[one]) for one in ("protocol", "against") if one in said]
+    return f"A grid made from {names[0]}" if "grid" in said else " and ".join(names)
 
 
 # --- a grid ----------------------------------------------------------------------------------------

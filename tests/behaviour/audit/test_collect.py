@@ -25,6 +25,7 @@ from slackwater.audit.replays import replay_grid, replay_rule
 from slackwater.audit.shelf import Bucket, Folder, Shelf
 from slackwater.audit.stays import Stay
 from slackwater.audit.variants import Grid
+from slackwater.cli.audit import in_folders
 from slackwater.episode.pseudonyms import WEEK_BEGINS, pseudonym
 from slackwater.errors import LogError, UsageError
 from slackwater.protocol.evaluate import evaluate
@@ -97,6 +98,17 @@ def test_nothing_in_the_files_names_a_person_a_unit_or_a_date(tmp_path: Path) ->
             assert not [word for word in secret if word and word in text], path
 
 
+def test_a_units_own_numbers_of_drains_are_not_in_it(tmp_path: Path) -> None:
+    """Any code that tells a person: 45 CFR 164.514(b)(2)(i)(R). A unit may number a drain by its patient."""
+    cohort, _ = made(Folder(tmp_path), ("healing",))
+    number = judged("healing", 1).episode.drain_number
+    fluid, chart = (
+        polars.read_parquet(tmp_path / f"drain={cohort.drains[0]}" / f"{name}.parquet")["drain"].drop_nulls().to_list()
+        for name in ("fluid", "chart")
+    )
+    assert number is not None and fluid and {*fluid, *chart} == {pseudonym(KEY, "number", f"patient 1/{number}")}
+
+
 def _serials(found: Any) -> list[str]:
     return [serial for log in found.trace.logs for serial in log.serials]
 
@@ -145,7 +157,50 @@ def test_a_drain_that_cannot_be_read_is_reported_and_stops_nobody(tmp_path: Path
     cohort, done = made(Folder(tmp_path), ("healing", "broken", "stepwise"))
     (failed,) = [one for one in done if isinstance(one, Failed)]
     assert len(cohort.drains) == 2 and "has no header" in failed.why and "broken" not in failed.item
-    assert json.loads((tmp_path / "cohort.json").read_text())["failed"] == [{"drain": failed.item, "why": failed.why}]
+    kept = json.loads((tmp_path / "cohort.json").read_text())["failed"]
+    assert kept == [{"drain": failed.item, "why": "could not be read"}]  # the reason may quote what names somebody
+
+
+@pytest.mark.parametrize("dated_first", [True, False])
+def test_a_cohort_is_of_one_kind(tmp_path: Path, dated_first: bool) -> None:
+    """Drains that are there are left as they are, so dates would stay in a cohort that calls itself de-identified."""
+    made(Folder(tmp_path), ("healing",), keep_dates=dated_first)
+    with pytest.raises(UsageError, match="cannot be both"):
+        made(Folder(tmp_path), ("healing", "stepwise"), keep_dates=not dated_first)
+    assert open_cohort(tmp_path).de_identified is not dated_first
+
+
+def test_another_key_is_refused_as_each_drain_would_stand_twice(tmp_path: Path) -> None:
+    made(Folder(tmp_path), ("healing",))
+    with pytest.raises(UsageError, match="another key"):
+        made(Folder(tmp_path), ("healing",), key=KEY[::-1])
+    assert len(open_cohort(tmp_path).drains) == 1
+
+
+def test_what_was_stopped_is_no_cohort_yet_and_keeps_its_kind(tmp_path: Path) -> None:
+    going = collect(jobs("healing", "stepwise"), How(Folder(tmp_path), KEY, "UTC"), lambda f, items: map(f, items))
+    next(going)
+    going.close()
+    with pytest.raises(UsageError, match="not collected to its end"):
+        open_cohort(tmp_path)
+    with pytest.raises(UsageError, match="cannot be both"):
+        made(Folder(tmp_path), keep_dates=True)
+    assert len(made(Folder(tmp_path), zone="UTC")[0].drains) == 2
+
+
+def test_a_sheet_that_was_spoilt_is_named(tmp_path: Path) -> None:
+    cohort, _ = made(Folder(tmp_path), ("healing",))
+    cohort.shelf.put(f"drain={cohort.drains[0]}/drain.json", b'{"about": 1}')
+    with pytest.raises(UsageError, match="Remove it and collect again"):
+        made(Folder(tmp_path), ("healing",))
+
+
+@pytest.mark.parametrize("drains", [["../../elsewhere"], ["a/../../b"], "0123456789abcdef", None, [1]])
+def test_a_head_from_elsewhere_leads_nowhere_else(tmp_path: Path, drains: object) -> None:
+    cohort, _ = made(Folder(tmp_path), ("healing",))
+    (tmp_path / "cohort.json").write_text(json.dumps({**cohort.head, "drains": drains}))
+    with pytest.raises(UsageError, match="does not know"):
+        open_cohort(tmp_path)
 
 
 def test_a_part_that_was_spoilt_is_reported_by_the_replay(tmp_path: Path) -> None:
@@ -241,3 +296,12 @@ def test_a_scheduler_that_does_not_answer_is_said() -> None:
 def test_what_goes_to_another_process_comes_back_as_it_was() -> None:
     for one in (partial(AStay("healing", 1), "UTC"), How(Folder(Path("x")), KEY, "UTC"), Bucket("s3://a/b")):
         assert repr(pickle.loads(pickle.dumps(one))) == repr(one)
+
+
+def test_folders_stand_in_order_of_connection_and_not_of_their_names(tmp_path: Path) -> None:
+    """Folders may be named by patients: their alphabet must not be kept as the order of a de-identified cohort."""
+    for name, connected in (("a", "2041-03-05T08:00:00Z"), ("b", ""), ("c", "2041-03-04T08:00:00Z")):
+        (tmp_path / name).mkdir()
+        text = f'[drain]\nconnected_at = "{connected}"\n' if connected else "no toml at all"
+        (tmp_path / name / "episode.toml").write_text(text)
+    assert [Path(drain).name for drain, _ in in_folders(str(tmp_path), None, "UTC")] == ["c", "a", "b"]

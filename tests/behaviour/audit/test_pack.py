@@ -171,7 +171,8 @@ def test_a_risk_chart_is_drawn_only_where_risks_are_given_and_numbers_allow() ->
 
 def test_wards_side_by_side_leave_out_those_too_small() -> None:
     """Three wards with 6 of 20; one with 3 and one with 2 stay out, and their drains with them."""
-    kinds = [kind for n in (6, 6, 6, 3, 2) for kind in ["unplanned"] * n + ["planned"] * (20 - n)]
+    ends = [["unplanned"] * n + ["exchanged"] * 2 + ["planned"] * (18 - n) for n in (6, 6, 6, 3, 2)]
+    kinds = [kind for ward in ends for kind in ward]
     wards = [ward for ward in "ABCDE" for _ in range(20)]
     told = pack(drains([12.0] * 100, kinds, wards), ASKED, BY, FIVE).funnels[1]
     assert told.funnel is not None and told.wards == ("A", "B", "C") and told.left_out == 2
@@ -203,6 +204,39 @@ def test_the_share_of_prolonged_leaks_does_not_give_away_what_its_table_keeps_ba
     told = pack([*yes, *many[3:]], ASKED, BY, FIVE)
     found = figure(told, "prolonged_leak_5d")
     assert found.kept_back and found.n is None and not any(c.isdigit() for c in found.note)
+
+
+def test_no_figure_gives_away_how_few_leaks_were_followed_no_further() -> None:
+    """Ten yes, 27 no, three followed no further: its table hides the three and the ten, so the share is not told."""
+    many = drains([12.0] * 40)
+    ends = ["yes"] * 10 + ["followed no further"] * 3 + ["no"] * 27
+    told = pack(
+        [replace(d, leaks=(replace(d.leaks[0], outcome=end),)) for d, end in zip(many, ends, strict=True)],
+        ASKED, BY, FIVE,
+    )  # fmt: skip
+    found = figure(told, "prolonged_leak_5d")
+    assert told.counts[2].hides("yes") and found.kept_back and found.estimate.value is None and found.n is None
+    assert found.untold == 0  # 'followed no further' is known; with it, 40 less the rest would give the yes
+
+
+def test_no_figure_gives_away_an_end_that_its_table_keeps_back() -> None:
+    """30 planned, 8 unplanned, 2 died: the table hides the 8 with the 2, and so do the rate, the charts, the curve."""
+    kinds = ["planned", "planned", "planned", "unplanned"] * 8 + ["planned"] * 6 + ["patient_died"] * 2
+    wards = ["A", "B"] * 20
+    told = pack(drains([12.0] * 40, kinds, wards), ASKED, BY, FIVE)
+    assert told.counts[0].hides("unplanned") and not told.counts[0].hides("planned")
+    rate = figure(told, "unplanned")
+    assert rate.kept_back and "8" not in rate.note
+    assert all(one.chart is None for one in told.charts if one.key.startswith("unplanned"))
+    assert told.funnels[1].funnel is None
+    assert [line.name for line in told.curves[1].lines] == ["taken out as planned", "any other end"]
+    assert figure(told, "back_7d").untold == 40  # not 38: that would tell how many died
+
+
+def test_those_in_which_it_never_held_are_not_called_unknown() -> None:
+    """Nine in which it held from 3 h on, three that came out at 2.5 h: nothing is unknown of them."""
+    found = figure(pack(drains([4.0] * 9 + [2.5] * 3), ASKED, BY, ALL), "first_met")
+    assert (found.n, found.untold) == (9, 0) and found.note == "in 3 more it never held, or not for certain"
 
 
 def test_parts_with_too_few_drains_stand_together() -> None:

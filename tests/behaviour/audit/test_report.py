@@ -38,7 +38,7 @@ lasting = "1 h"
 item = "tube_open"
 every = "4 h"
 """
-WARDS = ("<b>A</b>", "B")  # what somebody typed never becomes part of the page
+WARDS = ("<b>A</b>", "=1+1")  # what somebody typed never becomes part of the page
 
 
 def cohort(folder: Path, drains: int = 12, **head: object) -> Path:
@@ -117,6 +117,7 @@ def test_page_json_and_tables_say_the_same(written: Path, shown: Node) -> None:
     drains = list(csv.DictReader(io.StringIO((written / "pack" / "drains.csv").read_text())))
     assert sum(float(one["avoidable_h"]) for one in drains) == pytest.approx(33.0)
     assert [one["back_within_7d"] for one in drains] == [""] * 12  # not known is empty
+    assert {one["ward"] for one in drains} == {"<b>A</b>", "'=1+1"}  # no spreadsheet runs it
 
 
 def test_each_table_has_its_units_and_cautions_beside_it(written: Path) -> None:
@@ -190,6 +191,27 @@ def test_a_grid_is_one_picture_with_its_table_and_what_it_cannot_show(written: P
     assert "below 50 mL/min for 8 h (published)" in page.text and page.text.count("(published)") == 1
     assert page.text.index("A replay cannot show") < page.text.index("below 20 mL/min for 1 h")
     assert len(page.all("g", cls="filled")) <= 1
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        (("--limits", "0,50", "--hours", "1"), "is no rule"),
+        (("--limits", "50", "--hours", "0"), "is no rule"),
+        (("--limits", "50", "--hours", "1.005"), "finer than a rule can be"),
+        (("--limits", "50", "--hours", "1", "--means", "0.4"), "no whole minutes"),
+        (("--limits", "50", "--hours", "1", "--fluids", "200"), "removal clauses on an amount"),
+        (("--limits", ",".join(map(str, range(1, 502))), "--hours", "1,2"), "1002 rules are more than"),
+    ],
+)
+def test_a_grid_that_no_rule_can_be_is_refused_at_once(written: Path, numbers: tuple[str, ...], words: str) -> None:
+    ran = called("replay", "past", "--protocol", "rule.toml", *numbers, folder=written)
+    assert ran.code == 2 and words in ran.err
+
+
+def test_the_key_does_not_lie_in_the_cohort(tmp_path: Path) -> None:
+    ran = called("audit", "collect", "new", "--from", ".", "--key", "new/key", folder=tmp_path)
+    assert ran.code == 2 and "must not go where the cohort goes" in ran.err and not list(tmp_path.iterdir())
 
 
 def test_two_rules_part_at_a_moment_and_the_way_back_needs_the_key(written: Path) -> None:

@@ -119,7 +119,8 @@ def _share(one: Mapping[str, Any]) -> str:
         return "no drain to tell"
     text = f"{share['value']:.0%} ({_ends(share, 100)} %)"
     if one["came_back_largest_ml_per_min"] is not None:
-        text += f", at most {one['came_back_largest_ml_per_min']:.0f} mL/min, after {one['came_back_after_h']:.1f} h"
+        text += f", largest {one['came_back_largest_ml_per_min']:.0f} mL/min"
+        text += f", half of them within {one['came_back_after_h']:.1f} h"
     return text
 
 
@@ -150,24 +151,24 @@ def _grid_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _pair_lines(drains: Sequence[Mapping[str, Any]]) -> list[str]:
-    lines = ["", "drain              first rule      second rule     second later by"]
+    lines = ["", "drain              first rule          second rule         second later by"]
     for one in drains:
         later = one["second_later_h"]
         lines.append(
-            f"{one['drain']}   {_when(one['first']):<15} {_when(one['second']):<15} "
+            f"{one['drain']}   {_when(one['first']):<19} {_when(one['second']):<19} "
             + ("-" if later is None else f"{later:.1f} h")
         )
     return lines
 
 
 def _drain_lines(drains: Sequence[Mapping[str, Any]]) -> list[str]:
-    lines = ["", "drain              held after      before removal  air again"]
+    lines = ["", "drain              held after          before removal  air again"]
     for one in drains:
         back = "-" if one["came_back_after_h"] is None else (
             f"after {one['came_back_after_h']:.1f} h, {one['came_back_largest_ml_per_min']:.0f} mL/min"
         )  # fmt: skip
         saved = "-" if one["saved_h"] is None else f"{one['saved_h']:.1f} h"
-        lines.append(f"{one['drain']}   {_when(one):<15} {saved:<15} {back}")
+        lines.append(f"{one['drain']}   {_when(one):<19} {saved:<15} {back}")
     return lines
 
 
