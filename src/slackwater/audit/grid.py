@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from slackwater.audit.case import Case, facts_at
 from slackwater.audit.first_hold import NEVER, first_holds
-from slackwater.audit.replay import CANNOT_TELL, MET, NEVER_MET, OUTSIDE, least_means, minutes_in
+from slackwater.audit.replay import CANNOT_TELL, MET, NEVER_MET, OUTSIDE, known, least_means, minutes_in
 from slackwater.audit.variants import Grid, Variant, air_of, varied
 from slackwater.protocol.clauses import judge_clause
 from slackwater.protocol.evaluate import judge_whom
@@ -36,7 +36,8 @@ class Tried:
 
     first_ms: UTC ms, -1: never. could_ms: the first moment at which it could have been met, -1: never. came_back_h:
     hours from first_ms to the first window that broke the limit for certain, while the drain was in; largest: of the
-    windows' least means from then on, mL/min.
+    windows' least means from then on, mL/min. watched_h: how much of the time from first_ms is recorded and free of
+    doubt, 0 where it was never met.
     """
 
     verdict: tuple[str, ...]
@@ -44,6 +45,7 @@ class Tried:
     could_ms: Longs
     came_back_h: NDArray[np.float64]
     largest_ml_per_min: NDArray[np.float64]
+    watched_h: NDArray[np.float64]
 
 
 def tried(case: Case, rule: Protocol, grid: Grid) -> Tried:
@@ -52,14 +54,14 @@ def tried(case: Case, rule: Protocol, grid: Grid) -> Tried:
     if whom is Status.NOT_APPLICABLE:
         nothing = np.full(len(grid), np.nan)
         never = np.full(len(grid), NEVER, np.int64)
-        return Tried((OUTSIDE,) * len(grid), never, never, nothing, nothing)
+        return Tried((OUTSIDE,) * len(grid), never, never, nothing, nothing, np.zeros(len(grid)))
     first, could = first_met(case, rule, grid)
     for moments in (first, could):
         moments[moments > case.until_ms] = NEVER
     if whom is not Status.MET:
         first[:] = NEVER
     verdict = np.where(first != NEVER, MET, np.where(could != NEVER, CANNOT_TELL, NEVER_MET))
-    return Tried(tuple(verdict.tolist()), first, could, *_came_back(case, rule, grid, first))
+    return Tried(tuple(verdict.tolist()), first, could, *_came_back(case, rule, grid, first), _watched_h(case, first))
 
 
 def first_met(case: Case, rule: Protocol, grid: Grid) -> tuple[Longs, Longs]:
@@ -209,6 +211,13 @@ def _one_by_one(case: Case, base: Protocol, air: Clause, grid: Grid) -> Longs:
                 if len(held):
                     out[way, i, j] = facts.grid_start_ms + (int(held[0]) + 1) * MINUTE_MS
     return out
+
+
+def _watched_h(case: Case, first: Longs) -> NDArray[np.float64]:
+    """Hours known after the minute in which each variant was met."""
+    seen = np.concatenate(([0], np.cumsum(known(case)[: minutes_in(case)])))
+    held = np.clip((first - case.facts.grid_start_ms) // MINUTE_MS, 0, len(seen) - 1)
+    return np.where(first == NEVER, 0.0, (seen[-1] - seen[held]) / 60)
 
 
 def _came_back(case: Case, rule: Protocol, grid: Grid, first: Longs) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -77,11 +77,11 @@ def replay(case: Case, rule: Protocol) -> Replayed:
     k = int(np.argmax(met))
     first = end_of(case, k)
     out = case.outcome.removed_ms
-    known = _known(case)[k + 1 : len(codes)]
+    seen = known(case)[k + 1 : len(codes)]
     return Replayed(
         told.drain, told.patient, MET, first, since_ms=since(case, codes),
         saved_h=None if out is None else (out - first) / HOUR_MS,
-        came_back=_recurrence(case, found, k, len(codes)), watched_h=float(known.sum()) / 60,
+        came_back=_recurrence(case, found, k, len(codes)), watched_h=float(seen.sum()) / 60,
         after_h=(case.until_ms - first) / HOUR_MS, with_gaps=bool(codes[k] == Status.MET_WITH_GAPS),
     )  # fmt: skip
 
@@ -105,7 +105,7 @@ def since(case: Case, codes: Codes) -> int | None:
     return end_of(case, int(worse[-1]) + 1 if len(worse) else 0)
 
 
-def _known(case: Case) -> NDArray[np.bool_]:
+def known(case: Case) -> NDArray[np.bool_]:
     signal = next(iter(case.facts.signals.values()), None)
     return np.zeros(case.facts.length, np.bool_) if signal is None else signal.known
 

@@ -57,6 +57,7 @@ class Summed:
     came_back: Estimate
     came_back_largest: float | None
     came_back_after_h: float | None
+    watched: float | None
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,8 @@ class Row:
     back_h: float
     largest: float
     out_before: bool
+    watched_h: float = 0.0  # of the hours after it was met, those that are known
+    after_h: float = 0.0  # all of them
 
 
 def replay_rule(cohort: Cohort, rule: Protocol, over: Over = map) -> Iterator[Row | Failed]:
@@ -99,7 +102,7 @@ def row_of(case: Case, found: Replayed) -> Row:
         nan if found.told_until_ms is None else (found.told_until_ms - case.from_ms) / HOUR_MS,
         nan if found.saved_h is None or not planned else found.saved_h,
         nan if back is None else back.hours, nan if back is None else back.largest_ml_per_min,
-        found.verdict not in (MET, OUTSIDE) and case.outcome.removed_ms is not None,
+        found.verdict not in (MET, OUTSIDE) and case.outcome.removed_ms is not None, found.watched_h, found.after_h,
     )  # fmt: skip
 
 
@@ -123,6 +126,7 @@ def summed(told: str, rows: Sequence[Row], failed: int, seed: int = 1) -> Summed
         _until_met(rows), _median(saved, patients, seed), float(np.nansum(saved)),
         share(int(came.sum()), len(met)),
         float(np.nanmax(largest)) if came.any() else None, float(np.nanmedian(back)) if came.any() else None,
+        sum(row.watched_h for row in met) / after if (after := sum(row.after_h for row in met)) else None,
     )  # fmt: skip
 
 
@@ -167,7 +171,8 @@ def grid_rows(case: Case, rule: Protocol, grid: Grid) -> list[Row]:
                 (until - case.from_ms) / HOUR_MS if verdict in (CANNOT_TELL, NEVER_MET) else nan,
                 (out - first) / HOUR_MS if held and planned and out is not None else nan,
                 float(found.came_back_h[place]), float(found.largest_ml_per_min[place]),
-                verdict not in (MET, OUTSIDE) and out is not None,
+                verdict not in (MET, OUTSIDE) and out is not None, float(found.watched_h[place]),
+                (case.until_ms - first) / HOUR_MS if held else 0.0,
             )
         )  # fmt: skip
     return rows

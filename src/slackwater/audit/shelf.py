@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -101,5 +102,9 @@ _stores: dict[str, Any] = {}  # one a process; a store does not pickle
 
 
 def shelf(place: str | Path) -> Shelf:
-    """A folder's path, or a URL such as s3://bucket/folder."""
+    """A folder's path, or a URL such as s3://bucket/folder. Raises UsageError for what is half of a URL."""
+    if re.match(r"[a-z][a-z0-9+.-]+:/(?!/)", str(place)):
+        raise UsageError(
+            "is neither a folder nor a URL", where=str(place), mend="Write two slashes: s3://bucket/folder."
+        )
     return Bucket(str(place)) if "://" in str(place) else Folder(Path(place))

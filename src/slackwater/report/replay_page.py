@@ -85,7 +85,8 @@ def _cell(cell: Doc) -> tuple[str, ...]:
         f"below {cell['limit_ml_per_min']:g} mL/min for {cell['hours']:g} h{mark}",
         f"{cell['met']} of {cell['drains']}", str(cell["cannot_tell"]),
         _range(cell["to_met_h"], 1.0, "h"), _range(cell["saved_h"], 1.0, "h"),
-        _range(back, 100.0, "%"), "–" if largest is None else f"{largest:.0f} mL/min",
+        _range(back, 100.0, "%"), "–" if cell["watched"] is None else f"{cell['watched']:.0%}",
+        "–" if largest is None else f"{largest:.0f} mL/min",
     )  # fmt: skip
 
 
@@ -110,6 +111,8 @@ def _sum(one: Doc) -> dict[str, Any]:
             ("from connection to it, median", _range(one["to_met_h"], 1.0, "h")),
             ("from it to the planned removal, median", _range(one["saved_h"], 1.0, "h")),
             ("air again after it, while still in", _range(one["came_back"], 100.0, "%")),
+            ("of the time after it, recorded and free of doubt",
+             "–" if one["watched"] is None else f"{one['watched']:.0%}"),
         ),
     }  # fmt: skip
 

@@ -22,7 +22,7 @@ from slackwater.audit.collect import How, Job, collect, de_identified, shift_of
 from slackwater.audit.engines import Failed, each, engine
 from slackwater.audit.replay import replay
 from slackwater.audit.replays import replay_grid, replay_rule
-from slackwater.audit.shelf import Bucket, Folder, Shelf
+from slackwater.audit.shelf import Bucket, Folder, Shelf, shelf
 from slackwater.audit.stays import Stay
 from slackwater.audit.variants import Grid
 from slackwater.cli.audit import in_folders
@@ -236,6 +236,12 @@ def test_a_bucket_holds_what_a_folder_holds(tmp_path: Path) -> None:
     for name in cohort.shelf.names():
         assert cohort.shelf.get(name) == (tmp_path / "folder" / name).read_bytes()
     cohort.shelf.remove("nothing/there")
+
+
+def test_half_a_url_is_no_folder() -> None:
+    with pytest.raises(UsageError, match="two slashes"):
+        shelf("s3:/bucket/last-year")
+    assert shelf("last-year") == Folder(Path("last-year"))
 
 
 # --- engines --------------------------------------------------------------------------------------

@@ -121,6 +121,8 @@ def _share(one: Mapping[str, Any]) -> str:
     if one["came_back_largest_ml_per_min"] is not None:
         text += f", largest {one['came_back_largest_ml_per_min']:.0f} mL/min"
         text += f", half of them within {one['came_back_after_h']:.1f} h"
+    if one["watched"] is not None:
+        text += f"; {one['watched']:.0%} of the time after it is recorded and free of doubt"
     return text
 
 
@@ -132,7 +134,8 @@ def _grid_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
         ("hours from connection to it, median", lambda one: _short(one["to_met_h"]["value"])),
         ("hours from it to the planned removal, median", lambda one: _short(one["saved_h"]["value"])),
         ("air again after it, of drains in which it held", lambda one: _percent(one["came_back"]["value"])),
-        ("largest of that, mL/min", lambda one: _short(one["came_back_largest_ml_per_min"], 0)),
+        ("of the time after it, recorded and free of doubt", lambda one: _percent(one["watched"])),
+        ("largest of that air, mL/min", lambda one: _short(one["came_back_largest_ml_per_min"], 0)),
     )
     for mean, fluid, gaps in outer:
         here = [one for one in cells if (one["mean_min"], one["fluid_ml"], one["gaps_min"]) == (mean, fluid, gaps)]
@@ -205,6 +208,7 @@ def _row(row: Row) -> dict[str, Any]:
         "drain": row.drain, "verdict": row.verdict, "to_met_h": _number(row.to_met_h),
         "saved_h": _number(row.saved_h), "came_back_after_h": _number(row.back_h),
         "came_back_largest_ml_per_min": _number(row.largest), "out_before": row.out_before,
+        "watched_h": round(row.watched_h, 3), "after_h": round(row.after_h, 3),
     }  # fmt: skip
 
 
@@ -214,7 +218,7 @@ def _sum(one: Summed) -> dict[str, Any]:
         "outside": one.outside, "failed": one.failed, "out_before": one.out_before,
         "to_met_h": _estimated(one.to_met_h), "saved_h": _estimated(one.saved_h), "saved_total_h": one.saved_total_h,
         "came_back": _estimated(one.came_back), "came_back_largest_ml_per_min": one.came_back_largest,
-        "came_back_after_h": one.came_back_after_h,
+        "came_back_after_h": one.came_back_after_h, "watched": one.watched,
     }  # fmt: skip
 
 
