@@ -8,6 +8,7 @@ from importlib.resources import files
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from anyio import CapacityLimiter
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.exception_handlers import http_exception_handler
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
@@ -53,6 +54,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.record = open_record(settings.place, create=True, clock=settings.clock)
     app.state.sessions = Sessions()
+    app.state.door = CapacityLimiter(2)  # passwords that are worked out at once
     app.state.looks = Looks(app.state.record)
     app.state.judges = Judges(settings.judges)
     app.state.templates = environment(settings.zone)

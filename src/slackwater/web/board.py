@@ -77,10 +77,11 @@ class Board:
             _, left = await asyncio.wait(left, timeout=0.2)
 
     def lines(self) -> tuple[RoundLine, ...]:
-        """As they stand; what was worked out too long ago to be shown has failed."""
+        """As they stand; what was worked out too long ago to be shown has failed, and all while there is trouble."""
         now = self._settings.clock()
+        believed = self.trouble in ("", UNREAD) and not self.stalled()
         return tuple(
-            failed_line(line.tube, now // MINUTE_MS * MINUTE_MS) if self._late(line, now) else line
+            line if believed and not self._late(line, now) else failed_line(line.tube, now // MINUTE_MS * MINUTE_MS)
             for line in self._lines.values()
         )
 

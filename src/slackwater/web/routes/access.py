@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
+from anyio import to_thread
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
@@ -38,8 +39,7 @@ async def login_page(request: Request, to: str = "/") -> Response:
 
 @router.post("/login")
 async def log_in(request: Request, login: Text = "", password: Text = "", to: Text = "/") -> Response:
-    record: Record = request.app.state.record
-    person = await run_in_threadpool(checked, request.app.state.settings, record, login, password)
+    person = await who_is(request, login, password)
     if person is None:
         return login_form(request, to, WRONG, 401)
     return await let_in(request, person, RedirectResponse(here(to), 303))
@@ -95,7 +95,7 @@ async def unlock(request: Request, password: Text = "", to: Text = "/") -> Respo
     session = session_of(record, request.cookies.get(COOKIE, ""))
     account = account_of(record, person=session.person) if session is not None else None
     login = account.login if account is not None else ""
-    person = await run_in_threadpool(checked, request.app.state.settings, record, login, password)
+    person = await who_is(request, login, password)
     by_script = request.headers.get("x-by-itself") == "1"
     if session is None or person != session.person:
         if by_script:
@@ -114,6 +114,13 @@ async def log_out(request: Request) -> Response:
     answer = RedirectResponse("/login", 303)
     answer.delete_cookie(COOKIE)
     return answer
+
+
+async def who_is(request: Request, login: str, password: str) -> str | None:
+    """The person whose login and password these are. Two checks at a time: each takes 64 MB and a core for a while,
+    and strangers at the door must hold up no page."""
+    state = request.app.state
+    return await to_thread.run_sync(checked, state.settings, state.record, login, password, limiter=state.door)
 
 
 def checked(settings: Settings, record: Record, login: str, password: str) -> str | None:

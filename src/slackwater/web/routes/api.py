@@ -12,7 +12,7 @@ from slackwater.web.api_document import document_of
 from slackwater.web.api_door import API, WRITES, api_router, as_page, documented, problem
 from slackwater.web.guard import COOKIE, Refused, Who, who_of
 from slackwater.web.policy import SIGNED_IN, allow
-from slackwater.web.routes.access import WRONG, checked, let_in
+from slackwater.web.routes.access import WRONG, let_in, who_is
 from slackwater.web.shapes import Part, Shape
 
 router = api_router("session")
@@ -69,8 +69,7 @@ async def me(request: Request) -> Me:
 @router.post(f"{API}/login", response_model=Me, responses=documented(400, 401, 403, 415, 422, 503))
 async def log_in(request: Request, body: LogIn) -> Response:
     """Log in; the answer sets the session's cookie. After wrong tries the next one waits, as on the page."""
-    record = request.app.state.record
-    person = await run_in_threadpool(checked, request.app.state.settings, record, body.name, body.password)
+    person = await who_is(request, body.name, body.password)
     if person is None:
         return problem(401, WRONG)
     return await _with_cookie(request, person)
@@ -100,7 +99,7 @@ async def unlock(request: Request, body: Unlock) -> Me:
     account = None if who is None else await run_in_threadpool(account_of, record, person=who.person)
     settings = request.app.state.settings
     login = "" if account is None else account.login
-    person = await run_in_threadpool(checked, settings, record, login, body.password)
+    person = await who_is(request, login, body.password)
     if who is None or person != who.person:
         raise Refused(401, WRONG)
     sessions = request.app.state.sessions
