@@ -73,12 +73,12 @@ _ALL = (
     Item("surgical_emphysema", "patient", "number", dimension="plain", lowest=0, highest=5, whole=True),
     _word("breathing", "patient", "own", "high_flow", "niv_cpap", "invasive"),
     _word("distress", "patient", "yes", "no"),
-    _reading("spo2", "share", highest=100, lowest=1),  # less is a share of one, written where per cent is meant
+    _reading("spo2", "share", highest=100),
     Item("oxygen", "patient", "oxygen"),
     _reading("resp_rate", "rate"),
     _reading("heart_rate", "rate"),
     _reading("systolic", "pressure"),
-    _reading("temperature", "temperature", highest=50, lowest=10),  # beyond, another scale is meant
+    _reading("temperature", "temperature"),
     _word("consciousness", "patient", "alert", "confused", "voice", "pain", "unresponsive"),
     # What an early-warning score must know of the patient beside the readings.
     _word("spo2_scale", "patient", "scale_1", "scale_2"),
