@@ -45,7 +45,7 @@ test-deep: dev ## the same on many more examples, drawn anew each time; half an 
 	SLACKWATER_DEEP=1 $(PY) -m pytest $(WORKERS) -m 'slow and not browser and not postgres and not durability' $(ARGS) </dev/null
 
 test-browser: dev ## the tests that need Chromium
-	@$(call pytest_may_be_empty,browser)
+	@$(call pytest_may_be_empty,browser,$(WORKERS))
 
 test-postgres: dev ## the tests that need PostgreSQL
 	@$(call pytest_may_be_empty,postgres and not durability)
