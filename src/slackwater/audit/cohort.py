@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -148,9 +147,3 @@ def _head_of(at: Shelf) -> dict[str, Any]:
     if not isinstance(drains, list) or not all(isinstance(x, str) and NAME.fullmatch(x) for x in drains):
         raise UsageError("is a cohort that this program does not know", where=at.says, mend="Collect it anew.")
     return dict(head)
-
-
-def cases_of(cohort: Cohort) -> Iterator[Case]:
-    """Every drain, in order."""
-    for drain in cohort.drains:
-        yield read_case(cohort.shelf, drain)

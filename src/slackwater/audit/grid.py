@@ -23,7 +23,7 @@ from slackwater.protocol.guards import judge_guards
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.signals import first_minute, too_coarse
 from slackwater.protocol.status import Codes, Status, all_of_codes
-from slackwater.protocol.windows import SCALE, window_bounds, window_codes
+from slackwater.protocol.windows import SCALE, window_bounds
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -90,23 +90,25 @@ def _limits_and_lengths(case: Case, base: Protocol, grid: Grid) -> Longs:
     if signal is None or one_by_one:
         return _one_by_one(case, base, air, grid)
     tube = [_tube(case.facts, base, air, lasting) for lasting in grid.lasting_s]
+    perhaps, surely = (_limits_broken(signal, air, grid.limits_ml_per_min, for_certain=sure) for sure in (False, True))
     for limits in _alike(case, base, grid.limits_ml_per_min):
         facts = facts_at(case, limits[0], waived=base.guards_waived)
         others = _others(facts, base, air)
         rest = [np.minimum(others, one) for one in tube]
-        rows = [grid.limits_ml_per_min.index(limit) for limit in limits]
+        first = grid.limits_ml_per_min.index(limits[0])
+        rows = slice(first, first + len(limits))
         if not too_coarse(signal, air, base):
             fits = [codes >= Status.MET for codes in rest]
-            broken = _limits_broken(signal, air, limits, for_certain=False)
+            broken = np.clip(perhaps - first, 0, len(limits))
             out[0, rows] = _held(facts, base, air, broken, limits, grid.lasting_s, fits, from_grid=True)
         fits = [codes != Status.NOT_MET for codes in rest]
-        broken = _limits_broken(signal, air, limits, for_certain=True)
+        broken = np.clip(surely - first, 0, len(limits))
         out[1, rows] = _held(facts, base, air, broken, limits, grid.lasting_s, fits, from_grid=False)
     return out
 
 
 def _alike(case: Case, rule: Protocol, limits: Sequence[float]) -> list[list[float]]:
-    """Limits by which the same efforts count as leaks: nothing but the air clause tells these apart."""
+    """Limits by which the same efforts count as leaks, next to one another: only the air clause tells these apart."""
     if rule.effort_seen is None and not rule.guards_waived:
         return [list(limits)]
     sizes = np.sort(case.burst[np.isfinite(case.burst)])
@@ -225,20 +227,19 @@ def _came_back(case: Case, rule: Protocol, grid: Grid, first: Longs) -> tuple[ND
     back, largest = (np.full(len(first), np.nan) for _ in range(2))
     behind = minutes_in(case)
     held = (first - case.facts.grid_start_ms) // MINUTE_MS - 1
-    at = 0
-    for bin_min, fluid, gaps in grid.outer():
-        means = None
-        for limit in grid.limits_ml_per_min:
+    for number, (bin_min, fluid, gaps) in enumerate(grid.outer()):
+        air = air_of(varied(rule, Variant(grid.limits_ml_per_min[0], grid.lasting_s[0], bin_min, fluid, gaps)))
+        signal = case.facts.signals.get((air.measure_name, air.scope))
+        if signal is None:
+            continue
+        surely = _limits_broken(signal, air, grid.limits_ml_per_min, for_certain=True)[:behind]
+        means = np.maximum.accumulate(least_means(signal, air)[:behind][::-1])[::-1]
+        for i in range(len(grid.limits_ml_per_min)):
+            at = (number * len(grid.limits_ml_per_min) + i) * len(grid.lasting_s)
             here = slice(at, at + len(grid.lasting_s))
-            at += len(grid.lasting_s)
-            air = air_of(varied(rule, Variant(limit, grid.lasting_s[0], bin_min, fluid, gaps)))
-            signal = case.facts.signals.get((air.measure_name, air.scope))
-            if signal is None or (first[here] == NEVER).all():
+            if (first[here] == NEVER).all():
                 continue
-            if means is None:
-                means = np.maximum.accumulate(least_means(signal, air)[:behind][::-1])[::-1]
-            codes = window_codes(signal, air.bin_min, air.comparison, limit)[:behind]
-            broken = np.append(np.flatnonzero(codes == Status.NOT_MET), behind)
+            broken = np.append(np.flatnonzero(surely > i), behind)
             # the first window that lies wholly after the moment
             ends = broken[np.minimum(np.searchsorted(broken, held[here] + (air.bin_min or 1)), len(broken) - 1)]
             again = (first[here] != NEVER) & (ends < behind)

@@ -15,7 +15,7 @@ from slackwater.store.course import Course, course_of
 from slackwater.store.listing import Listed, listed
 from slackwater.store.place import Place
 from slackwater.store.read_out import assess_course, until
-from slackwater.store.record import Record, open_record
+from slackwater.store.record import open_record, opened
 from slackwater.store.take_in import Bundle
 
 
@@ -43,7 +43,7 @@ class Recorded:
     now_ms: int = 0
 
     def __call__(self, zone: str) -> Stay:
-        record = _opened(self.place)
+        record = opened(self.place)
         with record.reading() as connection:
             course = course_of(connection, self.drain)
         found = assess_course(record, course, now_ms=course.removed_ms, zone=zone)
@@ -112,16 +112,6 @@ def _outcome_of(course: Course, others: Iterable[Listed], now_ms: int) -> Outcom
         out, removal["kind"], "given" if removal["against_rule_because"] else None, holds, min(back, default=None),
         now_ms,
     )  # fmt: skip
-
-
-_records: dict[Place, Record] = {}
-
-
-def _opened(place: Place) -> Record:
-    """One open record a process."""
-    if place not in _records:
-        _records[place] = open_record(place)
-    return _records[place]
 
 
 def _text(value: object) -> str | None:

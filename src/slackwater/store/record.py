@@ -256,6 +256,16 @@ def _recorded_at(now_ms: int, before_ms: int | None) -> int:
     return before_ms + 1
 
 
+_opened: dict[Place, Record] = {}
+
+
+def opened(place: Place) -> Record:
+    """The record at `place`, opened once a process and kept: for processes that work out one drain after the other."""
+    if place not in _opened:
+        _opened[place] = open_record(place)
+    return _opened[place]
+
+
 def open_record(
     place: str | os.PathLike[str] | Place | None = None, *, create: bool = False, clock: Clock = utc_ms
 ) -> Record:

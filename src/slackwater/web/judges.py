@@ -17,7 +17,7 @@ from slackwater.protocol.load import load_protocol
 from slackwater.store.course import Course, course_of
 from slackwater.store.place import Place
 from slackwater.store.read_out import assess_course
-from slackwater.store.record import Record, open_record
+from slackwater.store.record import Record, opened
 
 MINUTE_MS = 60_000
 KEPT = 8  # assessments that a process remembers
@@ -72,14 +72,11 @@ def _stand_back() -> None:
         os.nice(5)
 
 
-_records: dict[Place, Record] = {}
 _found: dict[tuple[Any, ...], Assessment | None] = {}
 
 
 def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
-    record = _records.get(asked.place)
-    if record is None:
-        record = _records[asked.place] = open_record(asked.place)
+    record = opened(asked.place)
     with record.reading() as connection:
         course = course_of(connection, asked.drain, asked.known_ms)
     return function(course, _assessed(record, course, asked), asked)

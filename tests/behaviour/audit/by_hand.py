@@ -21,8 +21,7 @@ START_MS = round(START.timestamp() * 1000)
 LEAK = 1000.0  # mL/min: one minute of it lifts any mean of ten over the limit
 DAY = 24 * 60
 
-RULE = load_protocol(
-    b"""
+AIR_ALONE = """
 name = "by-hand"
 version = "1"
 status = "example"
@@ -40,7 +39,11 @@ bin = "10 min"
 is = "below"
 limit = "50 mL/min"
 lasting = "1 h"
-[[removal]]
+"""
+RULE = load_protocol(
+    (
+        AIR_ALONE
+        + """[[removal]]
 id = "film"
 measure = "chest_xray"
 is = "shown"
@@ -54,7 +57,8 @@ within = "48 h"
 [[schedule]]
 item = "tube_open"
 every = "4 h"
-""",
+"""
+    ).encode(),
     "by-hand.toml",
 )
 

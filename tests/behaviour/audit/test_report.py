@@ -9,35 +9,20 @@ from pathlib import Path
 
 import pytest
 
-from behaviour.audit.by_hand import LEAK, a_drain, flow
+from behaviour.audit.by_hand import AIR_ALONE, LEAK, a_drain, flow
 from behaviour.audit.test_measures import rows
 from behaviour.report.read_page import Node, read_page
 from end_to_end.the_command import Ran, called
 from slackwater.audit.cohort import close_cohort, write_case
 from slackwater.audit.shelf import Folder
 
-TEXT = """
-name = "by-hand"
-version = "1"
-status = "example"
-source = "invented for the tests"
-guards = "none"
-[applies]
-[evidence]
-data_age = "1 h"
-gaps = "0 min"
-restart_on = []
-[[removal]]
-id = "air"
-measure = "air_leak"
-bin = "10 min"
-is = "below"
-limit = "50 mL/min"
-lasting = "1 h"
-[[schedule]]
+TEXT = (
+    AIR_ALONE
+    + """[[schedule]]
 item = "tube_open"
 every = "4 h"
 """
+)
 WARDS = ("<b>A</b>", "=1+1")  # what somebody typed never becomes part of the page
 
 

@@ -21,11 +21,11 @@ from psycopg import sql
 
 from postgres.server import Server
 from slackwater.store import open_record
+from slackwater.store import record as store_record
 from slackwater.store.accounts import account_of, put_account
 from slackwater.store.backup import backup, restore
 from slackwater.store.nouns import ROLES
 from slackwater.store.place import FILES, Place, place_of
-from slackwater.web import judges
 from ward import a_ward
 
 
@@ -71,7 +71,7 @@ def a_copy(server: Server, recorded: Recorded, folder: Path) -> Iterator[Place]:
             patch.setenv(FILES, str(files))
             place = place_of(url)
         yield place
-        kept = judges._records.pop(place, None)  # a judge in this process keeps its record open
+        kept = store_record._opened.pop(place, None)  # a judge in this process keeps its record open
         if kept is not None:
             kept.close()
 

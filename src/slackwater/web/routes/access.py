@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from typing import Annotated, TypeVar
 
 from anyio import to_thread
 from fastapi import APIRouter, Form, Request
@@ -27,6 +28,7 @@ from slackwater.web.settings import Settings
 
 router = APIRouter(include_in_schema=False)
 Text = Annotated[str, Form()]
+T = TypeVar("T")
 WRONG = "Login or password is not right, or it must wait a little after several tries."
 
 
@@ -117,10 +119,15 @@ async def log_out(request: Request) -> Response:
 
 
 async def who_is(request: Request, login: str, password: str) -> str | None:
-    """The person whose login and password these are. Two checks at a time: each takes 64 MB and a core for a while,
-    and strangers at the door must hold up no page."""
+    """The person whose login and password these are."""
     state = request.app.state
-    return await to_thread.run_sync(checked, state.settings, state.record, login, password, limiter=state.door)
+    return await at_the_door(request, checked, state.settings, state.record, login, password)
+
+
+async def at_the_door(request: Request, work: Callable[..., T], *given: object) -> T:
+    """Whatever works out a password: two at a time, for each takes 64 MB and a core for a while, and strangers must
+    hold up no page."""
+    return await to_thread.run_sync(work, *given, limiter=request.app.state.door)
 
 
 def checked(settings: Settings, record: Record, login: str, password: str) -> str | None:

@@ -16,6 +16,7 @@ from slackwater.store.record import Record
 from slackwater.store.rows import Thing
 from slackwater.web.api_door import API, READS, WRITES, Refusal, api_router, as_page, documented
 from slackwater.web.guard import Refused
+from slackwater.web.routes.access import at_the_door
 from slackwater.web.routes.cards import HEADS, held_cards, keep_card
 from slackwater.web.routes.people import MOST_LOOKS, enter_person, leave, looks_of, set_password, ward_list
 from slackwater.web.shapes import Change, OneOf, Part, Shape, Stamp, Write
@@ -156,8 +157,8 @@ async def password(request: Request, body: Password) -> Response:
     """One's own password; every session of this person ends, this one too."""
     state = request.app.state
     try:
-        await run_in_threadpool(
-            set_password, state.settings, state.record, request.state.who, body.present, body.password
+        await at_the_door(
+            request, set_password, state.settings, state.record, request.state.who, body.present, body.password
         )
     except UsageError as error:
         raise Refusal({error.where or "password": f"{error.what}. {error.mend}"}) from error

@@ -21,7 +21,7 @@ from slackwater.web.guard import Who
 from slackwater.web.pages import render
 from slackwater.web.passwords import hashed
 from slackwater.web.policy import EVERYONE, KEEPERS, Rule, allow
-from slackwater.web.routes.access import checked
+from slackwater.web.routes.access import at_the_door, checked
 from slackwater.web.settings import Settings
 
 router = APIRouter(include_in_schema=False)
@@ -84,8 +84,8 @@ async def change_password(request: Request) -> Response:
         form.faults["again"] = "The two are not the same."
     if form.fine:
         try:
-            await run_in_threadpool(
-                set_password, request.app.state.settings, request.app.state.record, request.state.who,
+            await at_the_door(
+                request, set_password, request.app.state.settings, request.app.state.record, request.state.who,
                 form.said.get("present", ""), form.said.get("password", ""),
             )  # fmt: skip
             request.app.state.sessions.forget()
