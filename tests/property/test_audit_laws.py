@@ -7,7 +7,7 @@ from math import nan
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from slackwater.audit.statistics.bootstrap import bootstrap
@@ -137,6 +137,7 @@ def test_charts_move_with_their_unit(points: list, factor: int) -> None:
     ),
     st.integers(1, 6),
 )
+@example([[0, 0, 0], [0, 0, 1], [0, 1, 1]], 1)  # row and column of the first cell are hidden, and yet it followed
 def test_no_hidden_cell_follows_from_what_is_shown(rows: list, fewest: int) -> None:
     """By listing: another table with the same shown cells exists in which the hidden cell is another."""
     for counts in (np.array(rows), np.array(rows[0])):

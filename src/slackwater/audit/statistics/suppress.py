@@ -51,11 +51,13 @@ def _next_to_hide(table: Ints, hidden: Flags, lines: list[Line], fewest: int) ->
     for line in lines:
         if _weak(table[line], hidden[line], fewest) and (cell := _smallest_shown(table, hidden, [line])):
             return cell
-    for row, column in zip(*np.nonzero(_follows(table, hidden, lines)), strict=True):
+    follows = _follows(table, hidden, lines)
+    for row, column in zip(*np.nonzero(follows), strict=True):
         through = [line for line in lines if line[0] == row or line[1] == column]
         if cell := _smallest_shown(table, hidden, through):
             return cell
-    return None
+    # where its row and column are hidden already, what gives it away stands elsewhere
+    return _smallest_shown(table, hidden, lines) if follows.any() else None
 
 
 def _weak(line: Ints, hidden: Flags, fewest: int) -> bool:
