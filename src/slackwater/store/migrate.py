@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from slackwater.errors import RecordError
 from slackwater.store.engine import name_of, reading, writing
 
-REVISIONS = ("0001", "0002", "0003")  # in order; the last is today's
+REVISIONS = ("0001", "0002", "0003", "0004")  # in order; the last is today's
 
 
 def revision(engine: Engine) -> str | None:

@@ -79,7 +79,21 @@ _ALL = (
     Noun("protocol", (*_of("sha256"), Field("name", needed=True), *_text("edition", "status", "approved_by"))),
     Noun("approval", (*_of("protocol", "person"), *_text("role", "words"))),
     # The suction unit, and when it served which drain.
-    Noun("unit", (*_of("serial"), *_text("layout"))),
+    Noun("unit", (*_of("serial"), *_text("layout", "kind", "battery_lot"),
+                  *_instants("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"))),
+    # A lot that must no longer be used, of canisters, filters or batteries.
+    Noun("recall", (*_of("what", "lot"), Field("reason", needed=True), *_instants("from_ms", "closed_ms"))),
+    # What a unit told by its own signal, looked back on: when, who came, what it was and what helped.
+    Noun("unit_call", (*_of("drain"), Field("unit", fixed=True), Field("kind", needed=True),
+                       Field("from_ms", INSTANT, needed=True), *_instants("attended_ms", "until_ms"),
+                       *_text("attended_by", "cause", "action"))),
+    # A way off the ward or along it on battery: planned, and whether suction was back after it.
+    Noun("trip", (*_of("drain"), Field("from_ms", INSTANT, needed=True), Field("destination", needed=True),
+                  *_text("fallback"), *_counts("planned_min"), *_instants("back_ms"),
+                  *_text("charge", "because", "note"))),
+    # Home with the drain in: from, until, and whom to call.
+    Noun("home", (*_of("drain"), Field("from_ms", INSTANT, needed=True), *_instants("to_ms", "visit_ms"),
+                  *_text("contact", "eligible", "protocol"))),
     Noun(
         "pairing",
         (
@@ -140,6 +154,13 @@ _ALL = (
     Noun("card", (*_of("name"), Field("title", needed=True), Field("text", needed=True), *_text("approved_by"))),
     # Who looked at what. Pages that refresh by themselves are no look.
     Noun("look", (*_of("person"), Field("what", needed=True), Field("drain", fixed=True))),
+    # One answer of one learner to one exercise; confidence in percent.
+    Noun("lesson", (*_of("person", "exercise"), Field("draw", COUNT, needed=True, fixed=True),
+                    Field("answer", needed=True), Field("truth", needed=True), Field("right", FLAG, needed=True),
+                    Field("confidence", NUMBER, needed=True), Field("time_ms", INSTANT, needed=True))),
+    # What lets a unit send: the hash of its key. And up to which row its messages lie sealed in a log.
+    Noun("unit_key", (*_of("unit"), Field("hash", needed=True))),
+    Noun("sealed", (*_of("unit", "log"), Field("until_seq", COUNT, needed=True))),
     # What a unit sent by itself; its own sequence number makes it the same message however often it comes.
     Noun("message", (*_of("unit"), Field("sequence", COUNT, needed=True, fixed=True), Field("body", needed=True))),
 )  # fmt: skip
