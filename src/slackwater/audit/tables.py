@@ -6,9 +6,10 @@ Times are moved by a whole number of minutes when a case is de-identified, which
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import polars
@@ -142,32 +143,62 @@ def case_from(sheet: Sheet, minutes: polars.DataFrame, moments: polars.DataFrame
     """The case that these tables were made from."""
     told, outcome = sheet["facts"], dict(sheet["outcome"])
     holds = tuple(Hold(**one) for one in outcome.pop("holds"))
-    by_kind = {kind: part for (kind,), part in moments.partition_by("kind", as_dict=True).items()}
-    events, shown = _by_name(by_kind, "event"), _by_name(by_kind, "open")
-    signals = _signals(sheet, minutes)
+    found = _by_kind(moments)
+    events, shown = _by_name(found["event"]), _shown(moments)
     facts = Facts(
         now_ms=told["now_ms"], grid_start_ms=told["grid_start_ms"], length=told["length"],
-        data_until_ms=told["data_until_ms"], connected_ms=told["connected_ms"], signals=signals,
-        sightings=_sightings(sheet, by_kind.get("sighting")),
+        data_until_ms=told["data_until_ms"], connected_ms=told["connected_ms"], signals=_signals(sheet, minutes),
+        sightings=_sightings(sheet, found["sighting"]),
         events={name: tuple(events.get(name, [])) for name in sheet["events"]},
         shown_open={how: np.array(shown.get(how, []), np.int64) for how in sheet["ways_open"]},
-        shown_shut=np.array(_by_name(by_kind, "shut").get("", []), np.int64),
+        shown_shut=np.array([one.time_ms for one in found["shut"]], np.int64),
         tries=tuple(
-            Try(one["time_ms"], {"True": True, "False": False}.get(one["word"]), one["name"])
-            for one in _rows(by_kind, "try")
+            Try(one.time_ms, {"True": True, "False": False}.get(one.word or ""), one.name) for one in found["try"]
         ),
         cough_visible=told["cough_visible"],
-        vetoes=tuple(Veto(one["time_ms"], one["to_ms"], one["name"]) for one in _rows(by_kind, "veto")),
+        vetoes=tuple(Veto(one.time_ms, one.to_ms, one.name) for one in found["veto"]),
         weight_kg=told["weight_kg"], about=told["about"],
     )  # fmt: skip
     return Case(
         about=About(**sheet["about"]), outcome=Outcome(holds=holds, **outcome), facts=facts, records=_records(fluid),
         burst=_floats(minutes, "burst_ml_per_min"), cough=minutes["cough"].to_numpy(),
-        pressure=_floats(minutes, "pressure_cmh2o"),
-        reason=minutes["reason"].to_physical().cast(polars.Int8).to_numpy(),
+        pressure=_floats(minutes, "pressure_cmh2o"), reason=minutes["reason"].to_physical().to_numpy().astype(np.int8),
         flow=_floats(minutes, "flow_ml_per_min"), step_ml_per_min=sheet["step_ml_per_min"],
-        ordered=tuple((one["time_ms"], one["low"]) for one in _rows(by_kind, "ordered")),
+        ordered=tuple((one.time_ms, _known(one.low)) for one in found["ordered"]),
     )  # fmt: skip
+
+
+class _Moment(NamedTuple):
+    """A row of the table of moments, less its kind; None: not said of this kind."""
+
+    name: str
+    scope: str
+    time_ms: int
+    to_ms: int | None
+    low: float | None
+    high: float | None
+    word: str | None
+    conflict: bool | None
+    line: int | None
+
+
+def _by_kind(moments: polars.DataFrame) -> Mapping[str, list[_Moment]]:
+    """Column by column: a frame for each kind costs more than its rows."""
+    columns = [moments[name].to_list() for name in ("kind", *_Moment._fields)]
+    found: dict[str, list[_Moment]] = defaultdict(list)
+    for kind, *row in zip(*columns, strict=True):
+        if kind != "open":
+            found[kind].append(_Moment(*row))
+    return found
+
+
+def _shown(moments: polars.DataFrame) -> dict[str, list[int]]:
+    """The moments at which the tube was shown open, by how. They may be one a minute, so no row is made of them."""
+    found: dict[str, list[int]] = defaultdict(list)
+    for kind, how, at in zip(*(moments[name].to_list() for name in ("kind", "name", "time_ms")), strict=True):
+        if kind == "open":
+            found[how].append(at)
+    return found
 
 
 def _signals(sheet: Sheet, minutes: polars.DataFrame) -> dict[tuple[str, str], Signal]:
@@ -179,13 +210,11 @@ def _signals(sheet: Sheet, minutes: polars.DataFrame) -> dict[tuple[str, str], S
     return {("air_leak", scope): signal for scope in SCOPES}
 
 
-def _sightings(sheet: Sheet, rows: polars.DataFrame | None) -> dict[tuple[str, str], tuple[Sighting, ...]]:
+def _sightings(sheet: Sheet, rows: Sequence[_Moment]) -> dict[tuple[str, str], tuple[Sighting, ...]]:
     found: dict[tuple[str, str], list[Sighting]] = {(n, s): [] for n in sheet["sightings"] for s in SCOPES}
-    if rows is not None:
-        bounds = (rows[name].fill_null(math.nan).to_list() for name in ("low", "high"))
-        told = (rows[name].to_list() for name in ("name", "scope", "time_ms", "word", "conflict", "line"))
-        for low, high, name, scope, at, word, conflict, line in zip(*bounds, *told, strict=True):
-            found[name, scope].append(Sighting(at, low, high, word, conflict, line))
+    for one in rows:
+        sighting = Sighting(one.time_ms, _known(one.low), _known(one.high), one.word, bool(one.conflict), one.line or 0)
+        found[one.name, one.scope].append(sighting)
     return {key: tuple(seen) for key, seen in found.items()}
 
 
@@ -193,24 +222,23 @@ def _records(fluid: polars.DataFrame) -> dict[str, tuple[FluidRecord, ...]]:
     found: dict[str, list[FluidRecord]] = {}
     if not len(fluid):
         return {}
-    for (scope, _), part in fluid.partition_by("scope", "place", as_dict=True, maintain_order=True).items():
-        columns: dict[str, Any] = {name: part[name].to_numpy().copy() for name in INTERVALS}
-        found.setdefault(str(scope), []).append(FluidRecord(part["drain"][0], part["source"][0], **columns))
+    rows: dict[tuple[str, int], list[int]] = {}
+    for row, key in enumerate(zip(fluid["scope"].to_list(), fluid["place"].to_list(), strict=True)):
+        rows.setdefault(key, []).append(row)
+    columns = {name: fluid[name].to_numpy() for name in INTERVALS}
+    drains, sources = fluid["drain"], fluid["source"]
+    for (scope, _), mine in rows.items():
+        parts: dict[str, Any] = {name: column[mine] for name, column in columns.items()}
+        found.setdefault(scope, []).append(FluidRecord(drains[mine[0]], sources[mine[0]], **parts))
     return {scope: tuple(records) for scope, records in found.items()}
 
 
-def _by_name(by_kind: Mapping[Any, polars.DataFrame], kind: str) -> dict[str, list[int]]:
-    """The moments of this kind, by name, in their order."""
-    part, found = by_kind.get(kind), dict[str, list[int]]()
-    if part is not None:
-        for name, at in zip(part["name"].to_list(), part["time_ms"].to_list(), strict=True):
-            found.setdefault(name, []).append(at)
+def _by_name(rows: Sequence[_Moment]) -> dict[str, list[int]]:
+    """Their times by name, in their order."""
+    found: dict[str, list[int]] = {}
+    for one in rows:
+        found.setdefault(one.name, []).append(one.time_ms)
     return found
-
-
-def _rows(by_kind: Mapping[Any, polars.DataFrame], kind: str) -> list[dict[str, Any]]:
-    part = by_kind.get(kind)
-    return [] if part is None else part.to_dicts()
 
 
 def _maybe(values: NDArray[np.float64]) -> polars.Series:
@@ -219,7 +247,11 @@ def _maybe(values: NDArray[np.float64]) -> polars.Series:
 
 
 def _floats(table: polars.DataFrame, name: str) -> NDArray[np.float64]:
-    return table[name].cast(polars.Float64).fill_null(math.nan).to_numpy()
+    return table[name].to_numpy().astype(np.float64, copy=False)  # null becomes NaN
+
+
+def _known(value: float | None) -> float:
+    return math.nan if value is None else value
 
 
 def _number(value: float) -> float | None:

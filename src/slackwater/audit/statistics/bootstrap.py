@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from statistics import NormalDist
 
 import numpy as np
@@ -39,7 +39,7 @@ def bootstrap(
     value = float(figure(np.concatenate(rows_of))) if n else float("nan")
     if np.isnan(value) or n < TOO_FEW:
         return Estimate(None if np.isnan(value) else value, None, None, level, words)
-    found = np.array([figure(np.concatenate([rows_of[k] for k in chance.integers(0, n, n)])) for _ in range(draws)])
+    found = np.array([figure(rows) for rows in _drawn_again(rows_of, chance, draws)])
     if np.isnan(found).any():
         return Estimate(value, None, None, level, words)
     tails = np.array([(1.0 - level) / 2.0, (1.0 + level) / 2.0])
@@ -50,6 +50,18 @@ def bootstrap(
         return Estimate(value, None, None, level, words)
     low, high = np.quantile(found, tails)
     return Estimate(value, float(low), float(high), level, words)
+
+
+def _drawn_again(rows_of: list[Rows], chance: np.random.Generator, draws: int) -> Iterator[Rows]:
+    """The rows of as many patients, drawn with return; joined without a step in Python for each patient."""
+    n, order = len(rows_of), np.concatenate(rows_of)
+    counts = np.array([len(rows) for rows in rows_of], np.int64)
+    starts = np.cumsum(counts) - counts
+    for _ in range(draws):
+        drawn = chance.integers(0, n, n)
+        lengths = counts[drawn]
+        place = np.arange(int(lengths.sum())) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+        yield order[np.repeat(starts[drawn], lengths) + place]
 
 
 def corrected_tails(tails: Floats, found: Floats, value: float, left_out: Floats) -> Floats:
