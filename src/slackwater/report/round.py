@@ -47,7 +47,7 @@ def line_of(course: Course, found: Assessment | None, now_ms: int, zone: tzinfo)
         return _tagged(_after_removal(line, course, now_ms, zone))
     if found is None:
         return _tagged(replace(line, rule_name="nothing is recorded yet: no log, no chart"))
-    return _tagged(_judged(line, course, found, zone))
+    return _tagged(judged_line(line, found, zone))
 
 
 # --- what is entered ------------------------------------------------------------------------------
@@ -68,7 +68,7 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
     ]
     off = [one["may_be_off_min"] for one in _standing(course, now_ms) if one["kind"] == "suction"]
     mine = [one["time_ms"] for one in course.entries if one["drain"] in (None, course.drain["number"])]
-    last = max((log["last_ms"] for log in course.logs), default=None)
+    last = course.last_ms
     return RoundLine(
         tube, now_ms,
         holds=tuple(_hold(one, now_ms, zone) for one in holds),
@@ -139,7 +139,8 @@ def _after_removal(line: RoundLine, course: Course, now_ms: int, zone: tzinfo) -
 # --- what is concluded ----------------------------------------------------------------------------
 
 
-def _judged(line: RoundLine, course: Course, found: Assessment, zone: tzinfo) -> RoundLine:
+def judged_line(line: RoundLine, found: Assessment, zone: tzinfo) -> RoundLine:
+    """The line with everything that the assessment says."""
     fired, unseen = escalation(found.evaluation)
     now = found.as_of_ms
     waiting, rule = _rule(found, zone)

@@ -1,0 +1,86 @@
+"""What stands on every page of every sheet: whose drain, until when, by which rule, and the cautions."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from slackwater.assessment import cautions
+from slackwater.assessment.cautions import Caution
+from slackwater.quantities.spans import format_span
+from slackwater.report.sentences import drain_words
+from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.sheet import Frame
+from slackwater.report.times import offset
+
+HASH = 12  # letters of the rule's hash that are printed
+FAILS = Caution("cau-C13", "If this tool is down, late or doubtful, use the paper checklist.")
+TESTED = Caution(
+    "cau-C15", "Tested with simulated and published data; figures are in its documents. No clinical benefit is claimed."
+)
+PRIVATE = Caution("cau-C14", "Contains health data: keep it with the patient's notes, or destroy it as they are.")
+_NO_FLOW = Caution("cau-C11", "No flow was measured here, so nothing is known of the steps of its source.")
+
+
+def frame(of: Material) -> Frame:
+    """Every page carries C1, C5, C6, C9; the first one C4, C10, C11, C13, C14 and C15 too."""
+    rule, status = _rule(of)
+    data = _data(of)
+    held = {} if of.found is None else {one.id: one for one in of.found.cautions}
+    judged = held.get("cau-C6") or Caution("cau-C6", f"Judged by no rule here: {rule}.")
+    fresh = Caution("cau-C5", data)
+    return Frame(
+        whose(of), _place(of), data, rule, status,
+        (cautions.SUPPORT_ONLY, fresh, judged, cautions.RIGHT_DRAIN),
+        (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, held.get("cau-C11", _NO_FLOW), FAILS, PRIVATE, TESTED),
+    )  # fmt: skip
+
+
+def whose(of: Material) -> str:
+    """The words of every answer; a site that nobody recorded is said to be so."""
+    return drain_words(of.episode) + ("" if of.episode.site else " · site not recorded")
+
+
+def moment(ms: int, of: Material) -> str:
+    """With its year and zone: paper is read on another day and in another place."""
+    return f"{datetime.fromtimestamp(ms / 1000, of.zone):%a %d %b %Y %H:%M} ({offset(ms, of.zone)})"
+
+
+def _place(of: Material) -> str:
+    if of.course is None:
+        return ""
+    stay = of.course.episode
+    told = (stay["ward"], f"bed {stay['bed']}" if stay["bed"] else None, stay["initials"])
+    return ", ".join(one for one in told if one)
+
+
+def _rule(of: Material) -> tuple[str, str]:
+    """The rule by name, version and hash; and what is to be said of its status."""
+    judged = None if of.found is None else of.found.evaluation
+    if judged is not None:
+        rule = judged.protocol
+        status = "" if rule.status == "approved" else f"{rule.status} rule: not approved for use"
+        return f"{rule.name} {rule.version or 'without a version'} ({rule.sha256[:HASH]})", status
+    return ("none: no rule was given" if of.facts is None else of.facts.rule.rstrip(".")), ""
+
+
+def _data(of: Material) -> str:
+    """Until when the data go, how old that was at printing, and from when on this paper is out of date."""
+    found = of.found
+    if found is None or found.data_until_ms is None:
+        until = "No log: this rests on what was charted."
+        return f"{until} Judged as of {moment(of.as_of_ms, of)}."
+    until_ms = found.data_until_ms
+    age = max(0, of.printed_ms - until_ms) // 60_000
+    text = f"Data until {moment(until_ms, of)}, {format_span(60.0 * age) if age else 'under 1 min'} old when printed."
+    out_ms = None if of.course is None else of.course.removed_ms
+    if out_ms is not None and out_ms <= of.printed_ms and of.moment_ms is None:
+        return f"{text} The drain is out: judged as of {moment(of.as_of_ms, of)}."
+    if of.back or of.moment_ms is not None:
+        return f"{text} Looking back to {moment(of.as_of_ms, of)}: nothing later is in here."
+    rule = None if found.evaluation is None else found.evaluation.protocol
+    if rule is None or rule.data_age_s is None:
+        return f"{text} Later events are not in here."
+    old_ms = until_ms + round(1000 * rule.data_age_s)
+    if old_ms <= of.printed_ms:
+        return f"{text} OUT OF DATE by its rule since {moment(old_ms, of)}."
+    return f"{text} After {moment(old_ms, of)} this print is out of date."

@@ -1,0 +1,255 @@
+"""Handover in at most fifteen printed lines a drain: situation, background, assessment, what is open (SBAR)."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from slackwater.assessment.shift import BY_UNIT, shift_of
+from slackwater.episode.space import entries_for
+from slackwater.quantities.spans import format_span
+from slackwater.report.clauses import part
+from slackwater.report.round_facts import when
+from slackwater.report.sheets.frame import frame
+from slackwater.report.sheets.lately import leak_between, marks_between
+from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.sheet import UNTOLD, Blanks, Fact, Facts, Section, Sheet
+
+MOST_LINES = 15  # printed lines of a drain
+LETTERS = 100  # letters of a printed line: measured on the sheet, and checked there by a test
+LONGEST = 3  # printed lines of one entry; what is longer is cut where the reader sees it
+GROUPS = ("Situation", "Background", "Assessment", "Open and recommended")
+_SITUATION, _BACKGROUND, _ASSESSMENT, _OPEN = GROUPS
+
+
+@dataclass(frozen=True)
+class Said:
+    """One entry. rank: 0 is said whatever else is not; a higher one goes first where there is no room."""
+
+    group: str
+    label: str
+    text: str
+    rank: int
+    mark: str = ""
+
+    @property
+    def lines(self) -> int:
+        return len(_wrapped(self))
+
+
+def handover(of: Material) -> Sheet:
+    said = fitted(tuple(_said(of)))
+    groups = (
+        Section(group, (Facts(tuple(Fact(one.label, one.text, one.mark) for one in said if one.group == group)),))
+        for group in GROUPS
+        if any(one.group == group for one in said)
+    )
+    signed = Section("", (Blanks(("Handed over by", "Taken over by", "Time"), 0),))
+    return Sheet(
+        "handover", "Handover", frame(of), (*groups, signed),
+        doubtful=of.found is None or of.found.doubtful,
+    )  # fmt: skip
+
+
+def fitted(said: tuple[Said, ...], most: int = MOST_LINES) -> tuple[Said, ...]:
+    """As many as there is room for, by rank and then as they come; what is left out is counted aloud."""
+    short = [_cut(one) for one in said]
+    if sum(one.lines for one in short) <= most:
+        return tuple(short)
+    room, kept = most - 1, set()
+    for place, one in sorted(enumerate(short), key=lambda pair: (pair[1].rank, pair[0])):
+        if one.lines > room and one.rank == 0 and room > 0:
+            short[place] = one = _cut(one, room)
+        if one.lines <= room:
+            room -= one.lines
+            kept.add(place)
+    gone = len(short) - len(kept)
+    rest = Said(_OPEN, "Not on this sheet", f"{gone} more entries, for want of room: look at the drain's own page.", 0)
+    return (*(one for place, one in enumerate(short) if place in kept), rest)
+
+
+def _wrapped(one: Said) -> list[str]:
+    return textwrap.wrap(f"{one.mark} {one.text}".strip(), LETTERS) or [""]
+
+
+def _cut(one: Said, lines: int = LONGEST) -> Said:
+    if one.lines <= lines:
+        return one
+    mark = len(one.mark) + 1 if one.mark else 0
+    for length in range(LETTERS * lines - mark - 20, 0, -8):
+        shorter = replace(one, text=one.text[:length].rsplit(" ", 1)[0].rstrip(" ;,") + " … (cut: more on the page)")
+        if shorter.lines <= lines:
+            return shorter
+    return replace(one, text="… (cut)")
+
+
+def _said(of: Material) -> Iterator[Said]:
+    yield from _situation(of)
+    yield from _background(of)
+    yield from _assessment(of)
+    yield from _open(of)
+
+
+# --- situation ------------------------------------------------------------------------------------
+
+
+def _situation(of: Material) -> Iterator[Said]:
+    line, found = of.line, of.found
+    if line.removed:
+        yield Said(_SITUATION, "Drain", line.removed, 0)
+    if line.items:
+        yield _to_act(line.items)
+    if line.ahead:
+        yield Said(_SITUATION, "Clock", line.ahead, 0, "!")
+    if found is None:
+        yield Said(_SITUATION, "Air leak", "Cannot tell: neither a log nor a chart is recorded.", 0)
+        return
+    leak = line.leak
+    air = f"▨ {of.too_old}" if of.too_old else f"{leak.shape} {leak.word}: {leak.detail}"
+    yield Said(_SITUATION, "Air leak", f"{air}.", 0)
+    yield Said(_SITUATION, "Rule", _rule(of), 0)
+
+
+def _to_act(items: tuple[str, ...]) -> Said:
+    """Every item; where that is too long, each without the unit's words for it, so that none is cut off."""
+    whole = Said(_SITUATION, "To act on", "; ".join(one.rstrip(".") for one in items) + ".", 0, "!")
+    if whole.lines <= LONGEST:
+        return whole
+    short = "; ".join(one.partition(". ")[0].rstrip(".") for one in items)
+    return replace(whole, text=f"{len(items)} items: {short}. The unit's words for each are on the page.")
+
+
+def _rule(of: Material) -> str:
+    line, found = of.line, of.found
+    assert found is not None
+    if found.evaluation is None:
+        return "No rule was given; only the leak is answered."
+    text = f"{line.rule.shape} {line.rule.word}"
+    if line.rule.detail:
+        text += f": {line.rule.detail}"
+    return f"{text}; run {line.below.words}." if line.below is not None and not of.too_old else f"{text}."
+
+
+# --- background -----------------------------------------------------------------------------------
+
+
+def _background(of: Material) -> Iterator[Said]:
+    one = of.episode
+    operation = (one.operation_kind or UNTOLD).replace("_", " ")
+    indication = (one.indication or UNTOLD).replace("_", " ")
+    since = "since when is not recorded" if one.connected_at is None else (
+        f"in for {format_span((of.as_of_ms - one.connected_at) // 3_600_000 * 3600)}, since "
+        f"{when(one.connected_at, of.as_of_ms, of.zone)}"
+    )  # fmt: skip
+    if one.goal:
+        yield Said(_BACKGROUND, "Goal", one.goal, 1)
+    yield Said(_BACKGROUND, "Drain for", f"{indication}; operation {operation}; {since}.", 1)
+    if of.facts is not None and of.facts.units:
+        unit = of.facts.units[0]
+        yield Said(_BACKGROUND, "Unit", f"{unit.what}, {unit.more}" + (f"; {unit.mark}" if unit.mark else ""), 4)
+
+
+# --- assessment -----------------------------------------------------------------------------------
+
+
+def _assessment(of: Material) -> Iterator[Said]:
+    found, line = of.found, of.line
+    if found is None:
+        return
+    hours = format_span(of.shift_ms / 1000)
+    yield Said(_ASSESSMENT, f"Last {hours}", leak_between(of, of.from_ms, of.as_of_ms) + _handled(of), 1)
+    yield Said(_ASSESSMENT, "Fluid", _fluid(line.fluid) + ".", 1)
+    suction = line.suction
+    delivered = "no longer told" if of.too_old else suction.delivered
+    told = f"ordered {suction.ordered}; delivered {delivered}; {line.may_be_off}"
+    yield Said(_ASSESSMENT, "Suction", told + (f"; {suction.note}" if suction.note else "") + ".", 1)
+    yield Said(_ASSESSMENT, "Tube", _tube(of), 2)
+    yield Said(
+        _ASSESSMENT, "Beside it", f"canister {line.canister}; charge {line.charge}; pain on cough {line.pain}.", 3
+    )
+
+
+def _fluid(lines: tuple[str, ...]) -> str:
+    """Without the words on where the amounts come from; that some were not told stays."""
+    *first, last = lines or (UNTOLD,)
+    if not last.startswith("told until"):
+        return "; ".join((*first, last))
+    silent = last.partition("; ")[2]
+    return "; ".join((*first, silent) if " h" in silent else first)  # minutes are told by its own moment
+
+
+def _handled(of: Material) -> str:
+    """What was done and seen in the shift, what changes the trace's meaning first; the rest is counted."""
+    seen = [mark for mark in marks_between(of, of.from_ms, of.as_of_ms) if mark.rank < 2]
+    if not seen:
+        return "; nothing charted as handled or newly seen."
+    first = sorted(seen, key=lambda mark: (mark.rank, -mark.at_ms))[:4]
+    words = [f"{when(mark.at_ms, of.as_of_ms, of.zone)} {mark.words}" for mark in sorted(first, key=lambda m: m.at_ms)]
+    rest = f"; and {len(seen) - len(first)} more" if len(seen) > len(first) else ""
+    return f". {'; '.join(words)}{rest}."
+
+
+def _tube(of: Material) -> str:
+    """Swing as charted, and the guards as the rule judged them."""
+    assert of.found is not None
+    own = entries_for(of.found.chart, "drain", of.found.episode).of("swing")
+    swing = UNTOLD
+    if own:
+        swing = "two entries disagree" if own[-1].conflict else own[-1].text.replace("_", " ") or "left blank"
+        swing += f" at {when(own[-1].time, of.as_of_ms, of.zone)}"
+    guards = () if of.found.evaluation is None else of.found.evaluation.guards
+    told = [part(one, of.found, of.zone) for one in guards]
+    return "; ".join([f"swing {swing}", *(f"{one.name} {one.shape} {one.status}" for one in told)]) + "."
+
+
+# --- what is open ---------------------------------------------------------------------------------
+
+
+def _open(of: Material) -> Iterator[Said]:
+    line, facts = of.line, of.facts
+    if line.overdue:
+        yield Said(_OPEN, "Overdue", "; ".join(line.overdue) + ".", 0, "◷")
+    if line.waiting:
+        yield Said(_OPEN, "Waiting for", "; ".join(line.waiting) + ".", 0)
+    if line.holds:
+        yield Said(_OPEN, "To be kept", "; ".join(line.holds) + ".", 0)
+    tasks = list(line.tasks)
+    if facts is not None:
+        tasks += [f"chest X-ray of {one.what} {one.mark}" for one in facts.xrays if one.mark]
+    if tasks:
+        yield Said(_OPEN, "Tasks", "; ".join(tasks) + ".", 1)
+    if not (line.overdue or line.waiting or line.holds or tasks):
+        yield Said(_OPEN, "Open", "No task, hold or overdue item is recorded.", 2)
+    missing = not_recorded(of)
+    yield Said(_OPEN, "Not recorded", ", ".join(missing) + "." if missing else "Nothing of what this sheet asks.", 0)
+    if line.unseen:
+        yield Said(_OPEN, "Never told", f"so nothing is known of: {', '.join(line.unseen)}.", 3)
+
+
+def not_recorded(of: Material) -> tuple[str, ...]:
+    """What this sheet would say if anybody or anything had recorded it."""
+    one, line = of.episode, of.line
+    asked = {
+        "goal of drainage": one.goal, "side": one.side, "space": one.space, "site": one.site,
+        "operation": one.operation_kind, "indication": one.indication, "connection time": one.connected_at,
+    }  # fmt: skip
+    missing = [name for name, value in asked.items() if value in (None, "")]
+    if of.found is None or line.removed:
+        return tuple(missing)
+    missing += [
+        name
+        for name, value in (
+            ("suction order", line.suction.ordered), ("delivered suction", line.suction.delivered),
+            ("charge", line.charge), ("canister level", line.canister), ("pain on cough", line.pain),
+        )
+        if value == UNTOLD
+    ]  # fmt: skip
+    if line.fluid and line.fluid[-1].startswith(UNTOLD):
+        missing.append("fluid")
+    still = shift_of(of.found, of.from_ms, of.as_of_ms + 1).open
+    told = {"pain_cough"} if line.pain == UNTOLD else set()
+    lacking = [item.replace("_", " ") for item in still if item not in BY_UNIT and item not in told]
+    if lacking:
+        missing.append(f"in the last {format_span(of.shift_ms / 1000)}: {', '.join(lacking)}")
+    return tuple(missing)

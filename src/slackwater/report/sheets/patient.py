@@ -1,0 +1,140 @@
+"""For the patient, in plain words and large print: why the drain is there, and going home with it.
+
+The reading ease of the fixed words is checked by a test. Words that a unit approved are printed as they are.
+"""
+
+from __future__ import annotations
+
+from slackwater.report.drain_facts import DrainFacts
+from slackwater.report.round import ALLOWED
+from slackwater.report.sheets.frame import frame, moment
+from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.sheet import Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
+
+_SPACES = {
+    "pleural": "beside your lung", "mediastinal": "in the middle of your chest", "pericardial": "around your heart",
+}  # fmt: skip
+_SIDES = {"left": "on your left side", "right": "on your right side", "midline": "in the middle"}
+_WRITE = "Not recorded: the team writes it here."
+_ASK = "We have no note of this. Please ask your nurse."
+
+WHAT_IT_DOES = (
+    "A thin tube lets air or fluid out of your chest. This helps you to breathe and heal.",
+    "The tube is held in place. It is joined to a box that you can carry.",
+    "The staff look at the tube and the box each day and each night.",
+)
+WHAT_YOU_CAN_DO = (
+    "Keep the box below your chest, and keep it upright.",
+    "Do not pull, bend or lie on the tube.",
+    "Cough and breathe deeply. Hold a pillow to your side when you cough.",
+    "Ask for help for pain. You should be able to cough and walk.",
+    "Ask before you walk, and ask each time if the box may come off the wall.",
+    "You may hear the box hum or see bubbles. If a sound is new, tell your nurse.",
+)  # common practice, no source: local policy decides
+TELL_US = (
+    "it gets harder to breathe, or you have new chest pain",
+    "the tube comes out, comes apart, or the box falls over",
+    "the skin of your chest, neck or face swells or crackles",
+    "you see blood, or much more fluid than before",
+    "you feel hot, shake or feel unwell",
+)  # common practice, no source: local policy decides
+OUT_WHEN = (
+    "Your team has a written rule for when the tube may come out. The air and the fluid must be low for a set time.",
+    "The team looks at you and decides. A number on a box does not decide.",
+)
+AT_HOME = (
+    "Wash your hands before you touch the tube or the dressing.",
+    "Look at the skin around the tube each day. Keep the dressing dry.",
+    "Write down each day how much fluid there is and what it looks like.",
+    "Sleep with the box below you and the tube free.",
+    "Do not fly or dive. Ask before you drive.",
+    "If your team tells you something else, do what they say.",
+)  # common practice, no source: local policy decides
+
+
+def explain(of: Material) -> Sheet:
+    """For the patient, from what is really ordered for this drain."""
+    return Sheet(
+        "explain", "About your chest drain", frame(of),
+        (
+            Section("Why you have it", (Words((_where(of), *WHAT_IT_DOES)), Facts(_ordered(of)))),
+            Section("What you can do", (Bullets(WHAT_YOU_CAN_DO),)),
+            Section("Tell your nurse at once if", (Bullets(TELL_US),)),
+            Section("When will it come out?", (Words(OUT_WHEN),)),
+            Section("Your questions", (Blanks(("Ask about", "Explained by")),)),
+        ),
+        large=True,
+    )  # fmt: skip
+
+
+def home(of: Material) -> Sheet:
+    """Going home with a drain: whom to call, what to look for, when to come back."""
+    held = of.beside.home
+    if held is not None and held["to_ms"] is not None and held["to_ms"] <= of.as_of_ms:
+        held = None
+    contact = None if held is None else held["contact"]
+    visit = None if held is None else held["visit_ms"]
+    call: tuple[Part, ...] = (Words((_WRITE,)), Blanks(("Day", "Night")))
+    if contact:
+        call = (Words((str(contact),), strong=True),)
+    seen: tuple[Part, ...] = (Words((_WRITE,)), Blanks(("Date and place",)))
+    if visit is not None:
+        seen = (Words((moment(visit, of),)),)
+    return Sheet(
+        "home", "Home with a chest drain", frame(of),
+        (
+            Section("Whom to call", call),
+            Section("Call at once if", (Bullets(TELL_US),)),
+            Section("If the tube comes out", _own(of, "fell_out") or (Words((_WRITE,)), Blanks(("Do this",), 2))),
+            *(Section("If the tube comes apart", own) for own in (_own(of, "came_apart"),) if own),
+            Section("Each day", (Bullets(AT_HOME),)),
+            Section("Your drain", (Facts(_ordered(of)),)),
+            Section("Your next visit", seen),
+        ),
+        large=True,
+    )  # fmt: skip
+
+
+def _own(of: Material, name: str) -> tuple[Part, ...]:
+    """The unit's own approved words, as written."""
+    card = of.beside.cards.get(name)
+    if card is None:
+        return ()
+    approved = f"Approved by {card['approved_by'] or 'whom is not recorded'}."
+    return (Words((*str(card["text"]).splitlines(), approved), strong=True),)
+
+
+def _where(of: Material) -> str:
+    one = of.episode
+    side, space = _SIDES.get(one.side or ""), _SPACES.get(one.space or "")
+    if side is None and space is None:
+        return "You have a drain in your chest."
+    return f"You have a drain {' '.join(word for word in (side, space) if word)}."
+
+
+def _ordered(of: Material) -> tuple[Fact, ...]:
+    """What was really ordered, in plain words with its number."""
+    line, facts = of.line, of.facts
+    level = line.suction.ordered
+    if line.suction.none_ordered:
+        pull = "None. The drain works on its own."
+    elif level == "not recorded":
+        pull = _ASK
+    else:
+        pull = f"The box pulls gently all the time. Ordered: {level}."
+    off = _ASK
+    if line.suction.none_ordered:
+        off = "There is no suction to take off. Ask before you walk."
+    elif line.may_be_off.startswith(ALLOWED):
+        span = line.may_be_off.removeprefix(ALLOWED).removesuffix(", as ordered").strip()
+        off = f"Yes, for {span} at a time. Tell your nurse first."
+    return (
+        Fact("Suction", pull), Fact("May it be off?", off), Fact("What it is for", of.episode.goal or _ASK),
+        *_next(facts),
+    )  # fmt: skip
+
+
+def _next(facts: DrainFacts | None) -> tuple[Fact, ...]:
+    if facts is None or not facts.holds:
+        return ()
+    return (Fact("It stays in for now", "Ask your team why, and for how long."),)

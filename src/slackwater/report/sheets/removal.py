@@ -1,0 +1,97 @@
+"""How the drain came out, field by field. What was not recorded is said to be so, with room to write it."""
+
+from __future__ import annotations
+
+from slackwater.report.sentences import leak_sentence, rule_sentence
+from slackwater.report.sheets.frame import frame, moment
+from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Section, Sheet, Words
+from slackwater.report.sheets.summary import who
+from slackwater.store.removing import ANALGESIA
+
+_FIELDS = (
+    "Kind of removal", "Time out", "Removed by", "Second person", "Number, side and site read back", "Moment of breath",
+    "Analgesia", "Tip", "Suture out", "Otherwise than the rule, because",
+)  # fmt: skip
+
+
+_BY_HAND = "Beside 'not recorded' write only what you saw or did yourself, then enter it in the record."
+
+
+def removal(of: Material) -> Sheet:
+    out = None if of.course is None else of.course.removal
+    if out is not None and out["time_ms"] > of.as_of_ms:
+        out = None
+    rows = tuple(_fact(name, UNTOLD) for name in _FIELDS) if out is None else _rows(of)
+    sections = [
+        Section("Drain", (who(of),)),
+        Section("The rule then", (_rule(of),)),
+        Section("Removal", (Words((_BY_HAND,)), Facts(rows))),
+    ]
+    if out is None:
+        sections[2] = Section(
+            "Removal", (Words(("No removal of this drain is recorded.", _BY_HAND), strong=True), Facts(rows)),
+        )  # fmt: skip
+    sections.append(Section("Checks owed after it", (_checks(of),)))
+    sections.append(Section("", (Blanks(("Signed", "Time"), 0),)))
+    return Sheet(
+        "removal",
+        "Removal record",
+        frame(of),
+        tuple(sections),
+        doubtful=out is None or UNTOLD in {r.text for r in rows},
+    )
+
+
+def _rule(of: Material) -> Facts | Words:
+    if of.found is None:
+        return Words(("Nothing was judged: neither a log nor a chart is recorded.",))
+    return Facts(
+        (
+            Fact("Rule", rule_sentence(of.found, of.zone).removeprefix("Rule: ")),
+            Fact("Air leak", leak_sentence(of.found, of.zone).removeprefix("Air leak: ")),
+        )
+    )
+
+
+def _rows(of: Material) -> tuple[Fact, ...]:
+    assert of.course is not None and of.course.removal is not None
+    out = of.course.removal
+    without = next((one["because"] for one in of.beside.decisions if one["what"] == ANALGESIA), UNTOLD)
+    tip = {True: "whole", False: "not whole", None: UNTOLD}[out["tip_intact"]]
+    seen = (out["overall"] or "").replace("_", " ")
+    told = {
+        "Kind of removal": _plain(out["kind"]),
+        "Time out": moment(out["time_ms"], of),
+        "Removed by": out["removed_by"] or UNTOLD,
+        "Second person": out["second_person"] or UNTOLD,
+        # The form asks for the read-back and refuses another drain's; what was read is no field of the record.
+        "Number, side and site read back": UNTOLD,
+        "Moment of breath": _plain(out["breath_phase"]),
+        "Analgesia": without if out["analgesia_ms"] is None else moment(out["analgesia_ms"], of),
+        "Tip": tip,
+        "Suture out": UNTOLD if out["suture_out_ms"] is None else f"due {moment(out['suture_out_ms'], of)}",
+        "The rule's answer as it was seen": seen or UNTOLD,
+        "Otherwise than the rule, because": out["against_rule_because"] or (
+            "it was met" if seen == "met" else UNTOLD
+        ),
+    }  # fmt: skip
+    return tuple(_fact(name, text) for name, text in told.items())
+
+
+def _fact(name: str, text: str) -> Fact:
+    return Fact(name, text, blank=text == UNTOLD)
+
+
+def _checks(of: Material) -> Bullets | Words:
+    if of.facts is None or not of.facts.checks:
+        return Words(("No check after removal is recorded as owed or done. Local policy says which are.",))
+    told = []
+    for one in of.facts.checks:
+        mark = f" ({one.mark})" if one.mark else ""
+        told.append(f"{one.what.replace('xray', 'X-ray')}{mark}: {one.more}")
+    return Bullets(tuple(told))
+
+
+def _plain(text: str | None) -> str:
+    return UNTOLD if not text else text.replace("_", " ")

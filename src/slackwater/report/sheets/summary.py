@@ -1,0 +1,146 @@
+"""The whole course on one page, with the picture; what it rests on, on the next."""
+
+from __future__ import annotations
+
+from slackwater.quantities.spans import format_span
+from slackwater.report.clauses import blocks
+from slackwater.report.doubts import doubt_lines, no_doubts, unsure_sentence
+from slackwater.report.extent import minutes_shown
+from slackwater.report.outlook import outlook
+from slackwater.report.record import record_lines
+from slackwater.report.sentences import leak_sentence, rule_sentence
+from slackwater.report.sheets import picture
+from slackwater.report.sheets.frame import frame, moment
+from slackwater.report.sheets.lately import leak_between, marks_between
+from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.sheet import UNTOLD, Bullets, Fact, Facts, Part, Picture, Section, Sheet, Table, Words
+from slackwater.report.times import shown
+from slackwater.trace.types import MINUTE_MS
+
+TITLE = "Drain summary"
+MOST_EVENTS = 12  # numbered in the picture and listed under it
+DAY_MS = 86_400_000
+
+
+def summary(of: Material) -> Sheet:
+    found = of.found
+    if found is None:
+        nothing = Words(("Nothing is recorded yet: neither a log nor a chart.",), strong=True)
+        return Sheet("summary", TITLE, frame(of), (Section("Course", (nothing, who(of))),), doubtful=True)
+    start, count = minutes_shown(found)
+    until = start + max(1, count) * MINUTE_MS
+    events = [mark for mark in marks_between(of, start, until) if mark.rank == 0]
+    told = sorted(sorted(events, key=lambda mark: -mark.at_ms)[:MOST_EVENTS], key=lambda mark: mark.at_ms)
+    drawn = Picture(
+        picture.drawing(found, of.zone, start, until, [mark.at_ms for mark in told]), picture.says(found, of.zone)
+    )
+    listed = tuple(f"{number}  {shown(mark.at_ms, of.zone)}: {mark.words}" for number, mark in enumerate(told, 1))
+    left = len(events) - len(told)
+    more = (f"{left} earlier events are not numbered here.",) if left else ()
+    waits = f"{'; '.join(found.waiting_for)}." if found.waiting_for else "Nothing that is recorded."
+    air = f"{of.too_old}." if of.too_old else leak_sentence(found, of.zone).removeprefix("Air leak: ")
+    answer = Facts(
+        (
+            Fact("Air leak", air),
+            Fact("Rule", rule_sentence(found, of.zone).removeprefix("Rule: ")),
+            *((Fact("Pattern", found.leak.pattern_says),) if found.leak.pattern_says else ()),
+            *(Fact("To act on", text, "!") for text in of.line.items),
+            Fact("Waiting for", waits),
+            *((Fact("Cannot be told", unsure_sentence(found)),) if unsure_sentence(found) else ()),
+        )
+    )
+    return Sheet(
+        "summary", TITLE, frame(of),
+        (
+            Section("Course", (who(of),)),
+            Section("Answer", (answer,)),
+            Section("Picture", (drawn, Words((KEY, *([" · ".join((*listed, *more))] if listed else []))))),
+            Section("Day by day", (_days(of, start, until),)),
+            *_evidence(of),
+        ),
+        doubtful=found.doubtful,
+    )  # fmt: skip
+
+
+KEY = (
+    "Thick: mean air flow; thin: largest reading; dashed: the rule's limit. State: solid leaking, empty below limit, "
+    "hatched cannot tell. Suction: grey from smallest to largest measured, line its mean, dotted what was ordered."
+)
+
+
+def who(of: Material) -> Facts:
+    """What the drain is for, since when, its size, its unit."""
+    one, line = of.episode, of.line
+    connected = UNTOLD
+    if one.connected_at is not None:
+        lasted = format_span((of.as_of_ms - one.connected_at) // 3_600_000 * 3600)
+        connected = f"{moment(one.connected_at, of)}, {lasted} before this was judged"
+    rows = [
+        Fact("Goal of drainage", one.goal or UNTOLD),
+        Fact("Drain for", f"{_plain(one.indication)}; {_plain(one.operation_kind)}"),
+        Fact("Connected", connected),
+        Fact("Size", UNTOLD if one.size_fr is None else f"{one.size_fr:g} Fr"),
+        Fact("Unit", units(of)),
+        Fact("Suction", f"ordered {line.suction.ordered}; delivered {line.suction.delivered}"),
+        Fact("Fluid", "; ".join(line.fluid) if line.fluid else UNTOLD),
+    ]
+    if line.removed:
+        rows.insert(0, Fact("Drain", line.removed))
+    return Facts(tuple(rows))
+
+
+def units(of: Material) -> str:
+    """The suction units by serial number, as paired or as their logs say."""
+    if of.facts is not None and of.facts.units:
+        return "; ".join(f"{one.what.removeprefix('Unit ')}, {one.more}" for one in of.facts.units[:3])
+    trace = None if of.found is None else of.found.trace
+    serials = [serial for log in (trace.logs if trace is not None else ()) for serial in log.serials]
+    return ", ".join(dict.fromkeys(serials)) or UNTOLD
+
+
+def _plain(text: str | None) -> str:
+    return UNTOLD if not text else text.replace("_", " ")
+
+
+def _days(of: Material, start: int, until: int) -> Table:
+    """Days counted from connection or the first minute, the newest ones where there are many."""
+    edges = list(range(start, until, DAY_MS))
+    rows = []
+    for begin in edges[-8:]:
+        end = min(until, begin + DAY_MS)
+        name = f"day {(begin - start) // DAY_MS + 1}, from {shown(begin, of.zone)}"
+        rows.append((name, leak_between(of, begin, end)))
+    left = len(edges) - len(rows)
+    says = "Days of 24 h from the first minute on." + (f" {left} earlier days are not shown." if left else "")
+    return Table(says, ("day", "air leak"), tuple(rows), (3, 8))
+
+
+def _evidence(of: Material) -> tuple[Section, ...]:
+    found = of.found
+    assert found is not None
+    sections: list[Section] = []
+    for block in blocks(found, of.zone):
+        rows = tuple(
+            (
+                part.name, f"{part.shape} {part.status}", part.asks or part.note,
+                "; ".join(text for text in (part.found, part.run.words if part.run else "", *part.needs) if text),
+                "; ".join(f"{one.when}{f' ({one.rows})' if one.rows else ''}" for one in part.evidence[:3]),
+            )
+            for part in (*block.parts, *block.quiet)
+        )  # fmt: skip
+        table = Table(block.says or "As the rule's file says.", ("clause", "status", "asks", "found", "rests on"), rows,
+                      (3, 3, 5, 6, 6))  # fmt: skip
+        sections.append(Section(block.title, (table,) if rows else (Words((block.says,)),), fresh=not sections))
+    doubts = tuple(
+        (line.minutes, line.says, "; ".join(span.when for span in line.spans)) for line in doubt_lines(found, of.zone)
+    )
+    head = ("how long", "why", "when")
+    parts: list[Part] = [Table("Minutes that were distrusted or missing.", head, doubts, (2, 6, 6))]
+    if not doubts:
+        parts = [Words((no_doubts(found),))]
+    sections.append(Section("Doubts", tuple(parts), fresh=not sections))
+    forecast = outlook(found)
+    if forecast.caution is not None:
+        sections.append(Section("When recorded clauses may hold", (Words((forecast.says, forecast.caution.text)),)))
+    sections.append(Section("What it rests on", (Bullets(record_lines(found)),)))
+    return tuple(sections)

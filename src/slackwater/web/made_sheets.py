@@ -1,0 +1,91 @@
+"""Sheets of the ward: made in the judges' processes, from the same course and assessment as the drain's page."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+
+from fastapi import Request
+from starlette.concurrency import run_in_threadpool
+
+from slackwater.assessment.assessment import Assessment
+from slackwater.episode.instants import read_zone
+from slackwater.report.sheets.incident import EITHER_SIDE_MS
+from slackwater.report.sheets.make import print_many, print_one, sheet
+from slackwater.report.sheets.material import Material, beside_of
+from slackwater.report.sheets.sheet import Print, Sheet
+from slackwater.report.sheets.ward import WardAsked, drains_in, failed
+from slackwater.store.course import Course, course_of
+from slackwater.store.record import Record, opened
+from slackwater.web.drain_sheet import Moment, judged, judged_at, known_course
+from slackwater.web.judges import MINUTE_MS, Asked
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetAsked(Asked):
+    """Which sheet, printed when. moment_ms: what an incident's is about. back: a moment of the past was asked for."""
+
+    name: str
+    printed_ms: int
+    moment_ms: int | None = None
+    back: bool = False
+    demo: bool = False
+
+
+def made(course: Course, found: Assessment | None, asked: Asked) -> Sheet:
+    """Run by a judge, in its own process."""
+    assert isinstance(asked, SheetAsked)
+    with opened(asked.place).reading() as connection:
+        beside = beside_of(connection, course, asked.known_ms, acts=asked.moment_ms is not None)
+    zone = read_zone(asked.zone_name)
+    of = Material(
+        found, course, zone, asked.now_ms, asked.printed_ms, beside, back=asked.back, demo=asked.demo,
+        moment_ms=asked.moment_ms,
+    )  # fmt: skip
+    return sheet(asked.name, of)
+
+
+async def one_print(request: Request, name: str, moment: Moment, about_ms: int | None) -> tuple[Print | None, str]:
+    """One sheet of the path's drain; or why it cannot be made. about_ms: an incident's moment."""
+    settings, drain = request.app.state.settings, request.state.drain
+    course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
+    now_ms = judged_at(course, moment)
+    if about_ms is not None:
+        now_ms = min(about_ms + EITHER_SIDE_MS, moment.now_ms) // MINUTE_MS * MINUTE_MS
+    asked = SheetAsked(
+        settings.place, drain, now_ms, settings.zone_name, known_ms=moment.known_ms, name=name,
+        printed_ms=moment.now_ms, moment_ms=about_ms, back=moment.back, demo=settings.demo,
+    )  # fmt: skip
+    found, why = await judged(request.app.state.judges, made, asked)
+    return (None if found is None else print_one(found, moment.now_ms, settings.zone)), why
+
+
+async def handover_print(request: Request, ward: str | None) -> Print | None:
+    """Of every drain that the person sees and that is in; one that cannot be judged says so. None: there is none."""
+    settings, who = request.app.state.settings, request.state.who
+    record: Record = request.app.state.record
+    now_ms = settings.clock()
+    at_ms = now_ms // MINUTE_MS * MINUTE_MS
+    drains = await run_in_threadpool(drains_in, record, ward, at_ms, who.sees)
+    gate = asyncio.Semaphore(max(1, settings.judges))  # so that other pages' answers come between
+
+    async def one(drain: str) -> Sheet:
+        asked = SheetAsked(
+            settings.place, drain, at_ms, settings.zone_name, name="handover", printed_ms=now_ms, demo=settings.demo
+        )
+        async with gate:
+            found, why = await judged(request.app.state.judges, made, asked)
+        if found is None:
+            course = await run_in_threadpool(_course, record, drain, None)
+            found = failed(course, why, WardAsked(at_ms, now_ms, settings.zone, settings.zone_name))
+        request.app.state.looks.saw(who.person, "handover", drain)
+        return found
+
+    sheets = await asyncio.gather(*(one(drain) for drain in drains))
+    title = f"Handover, {ward or 'my drains'}, {len(sheets)} drain{'' if len(sheets) == 1 else 's'}"
+    return print_many(title, sheets, now_ms, settings.zone) if sheets else None
+
+
+def _course(record: Record, drain: str, known_ms: int | None) -> Course:
+    with record.reading() as connection:
+        return course_of(connection, drain) if known_ms is None else known_course(connection, drain, known_ms)
