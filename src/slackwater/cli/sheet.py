@@ -132,7 +132,10 @@ def _material(given: Given, printed_ms: int, moment: str | None, shift_ms: int) 
     if moment is not None:
         zone = ward_zone(given.zone)
         moment_ms = instant(moment, zone if given.zone else None, "--moment")
-        end = datetime.fromtimestamp(min(moment_ms + EITHER_SIDE_MS, printed_ms) / 1000, UTC)
+        end_ms = moment_ms + EITHER_SIDE_MS
+        if moment_ms <= printed_ms:  # else its clock and ours disagree, which the sheet says
+            end_ms = min(end_ms, printed_ms)
+        end = datetime.fromtimestamp(end_ms / 1000, UTC)
         given = replace(given, at=end.isoformat())
     answer = judge(given, "sheet summary")
     beside = Beside()

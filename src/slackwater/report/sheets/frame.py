@@ -70,8 +70,9 @@ def _data(of: Material) -> str:
         until = "No log: this rests on what was charted."
         return f"{until} Judged as of {moment(of.as_of_ms, of)}."
     until_ms = found.data_until_ms
-    age = max(0, of.printed_ms - until_ms) // 60_000
-    text = f"Data until {moment(until_ms, of)}, {format_span(60.0 * age) if age else 'under 1 min'} old when printed."
+    age = (of.printed_ms - until_ms) // 60_000
+    told = f"{format_span(60.0 * age) if age else 'under 1 min'} old when printed"
+    text = f"Data until {moment(until_ms, of)}, {told if age >= 0 else 'later than this print: one clock is wrong'}."
     out_ms = None if of.course is None else of.course.removed_ms
     if out_ms is not None and out_ms <= of.printed_ms and of.moment_ms is None:
         return f"{text} The drain is out: judged as of {moment(of.as_of_ms, of)}."

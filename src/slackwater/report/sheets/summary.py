@@ -55,7 +55,7 @@ def summary(of: Material) -> Sheet:
             Section("Course", (who(of),)),
             Section("Answer", (answer,)),
             Section("Picture", (drawn, Words((KEY, *([" · ".join((*listed, *more))] if listed else []))))),
-            Section("Day by day", (_days(of, start, until),)),
+            Section("Day by day", (_days(of, start, until),), fresh=True),
             *_evidence(of),
         ),
         doubtful=found.doubtful,
@@ -130,7 +130,7 @@ def _evidence(of: Material) -> tuple[Section, ...]:
         )  # fmt: skip
         table = Table(block.says or "As the rule's file says.", ("clause", "status", "asks", "found", "rests on"), rows,
                       (3, 3, 5, 6, 6))  # fmt: skip
-        sections.append(Section(block.title, (table,) if rows else (Words((block.says,)),), fresh=not sections))
+        sections.append(Section(block.title, (table,) if rows else (Words((block.says,)),)))
     doubts = tuple(
         (line.minutes, line.says, "; ".join(span.when for span in line.spans)) for line in doubt_lines(found, of.zone)
     )
@@ -138,7 +138,7 @@ def _evidence(of: Material) -> tuple[Section, ...]:
     parts: list[Part] = [Table("Minutes that were distrusted or missing.", head, doubts, (2, 6, 6))]
     if not doubts:
         parts = [Words((no_doubts(found),))]
-    sections.append(Section("Doubts", tuple(parts), fresh=not sections))
+    sections.append(Section("Doubts", tuple(parts)))
     forecast = outlook(found)
     if forecast.caution is not None:
         sections.append(Section("When recorded clauses may hold", (Words((forecast.says, forecast.caution.text)),)))
