@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from slackwater.simulate.by_hand import ByHand
 from slackwater.simulate.chart import Witnessed, chart_csv, check_times_s, write_chart
 from slackwater.simulate.course import Course, draw_course
 from slackwater.simulate.drainage import Drainage, Plumbing
@@ -55,8 +56,11 @@ class Stay:
     sensed: SensedRows
 
 
-def simulate(scenario: Scenario, seed: int) -> Stay:
-    """Simulate one stay. The same scenario and seed always give the same bytes."""
+def simulate(scenario: Scenario, seed: int, hand: ByHand | None = None) -> Stay:
+    """Simulate one stay. The same scenario and seed always give the same bytes.
+
+    hand: leak, coughs and walks as somebody set them, in place of the scenario's own.
+    """
     streams = np.random.SeedSequence(seed).spawn(7)
     course_rng, rhythm_rng, unit_rng, sensor_rng, fluid_rng, nurse_rng, look_rng = (
         np.random.default_rng(s) for s in streams
@@ -64,10 +68,12 @@ def simulate(scenario: Scenario, seed: int) -> Stay:
     minutes, zone = scenario.minutes, zone_of(scenario.zone)
     instants = scenario.start_s + 60 * np.arange(minutes)
     local_hour = ((instants + offsets_s(instants, zone)) % 86_400) / 3600.0
-    course = draw_course(scenario.course, minutes, course_rng)
+    course = draw_course(scenario.course, minutes, course_rng) if hand is None else hand.course(minutes)
     checks = check_times_s(scenario.nurse, local_hour, _last_looks_h(scenario), look_rng)
     asked = [t + 75.0 for t in checks] if scenario.nurse.looks_at_cough > 0.0 else []
     rhythm = draw_rhythm(scenario.patient, minutes, local_hour, asked, rhythm_rng)
+    if hand is not None:
+        rhythm = hand.rhythm(rhythm)
     drainage = _drainage(scenario, course, rhythm, unit_rng)
     rows, truth = _run(scenario, drainage, sensor_rng)
     shut = np.array([bool(SHUT & set(names)) for names in truth.faults])

@@ -21,8 +21,8 @@ ROWS = 4  # text rows of braille: 16 dots high
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 
 
-def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
-    """Lines of the picture; empty without a log."""
+def lanes(found: Assessment, zone: tzinfo, width: int = 64, *, judged: bool = True) -> list[str]:
+    """Lines of the picture; empty without a log. `judged`: with the state and the run; else as recorded alone."""
     leak = found.leak_trace
     if leak is None or not len(leak.minutes):
         return []
@@ -51,8 +51,9 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
     out = [f"{label:>10} ┤{row}" for label, row in zip(labels, rows, strict=True)]
     column = np.linspace(0, n, width + 1).astype(int)
     spans = list(zip(column[:-1], np.maximum(column[1:], column[:-1] + 1), strict=True))
-    out.append(f"{'state':>10} ┤" + "".join(_state(leak.state[a:b], leak.reason[a:b]) for a, b in spans))
-    run = _run(found)
+    if judged:
+        out.append(f"{'state':>10} ┤" + "".join(_state(leak.state[a:b], leak.reason[a:b]) for a, b in spans))
+    run = _run(found) if judged else None
     if run is not None:
         out.append(
             f"{'run':>10} ┤" + "".join("━" if run <= a and b <= found.facts.length + 1 else " " for a, b in spans)
@@ -61,6 +62,8 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64) -> list[str]:
     left, right = shown(start, zone), shown(end, zone)
     out.append(f"{'':>11} └{left}{'─' * max(1, width - len(left) - len(right))}{right}")
     out.append(f"{'':>12}air flow, mL/min: mean (solid to) and peak of each stretch, log-like scale")
+    if not judged:
+        return out
     out.append(
         f"{'':>12}█ leaking   · below limit   ▨ cannot tell   (blank) nothing recorded"
         + ("   ━ run" if run is not None else "")

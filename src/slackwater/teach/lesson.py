@@ -1,0 +1,70 @@
+"""One answer of one learner to one draw of an exercise; and a file of them, one JSON object a line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+
+from slackwater.errors import UsageError
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """confidence: percent the learner gave the answer, 50 to 100. moment: when it was given, from 0. time: UTC ms."""
+
+    exercise: str
+    draw: int
+    moment: int
+    answer: str
+    truth: str
+    confidence: float
+    time_ms: int
+
+    @property
+    def right(self) -> bool:
+        return self.answer == self.truth
+
+
+def confident(percent: float) -> float:
+    """A confidence that can be scored. Raises UsageError for any other."""
+    if not 50.0 <= percent <= 100.0:
+        raise UsageError(
+            f"{percent:g} is no confidence", mend="Give 50 (a guess) to 100 (certain): how sure you are of your answer."
+        )
+    return float(percent)
+
+
+def of_exercise(lessons: Iterable[Lesson], name: str) -> tuple[Lesson, ...]:
+    """In order of time."""
+    return tuple(sorted((one for one in lessons if one.exercise == name), key=lambda one: one.time_ms))
+
+
+def read_lessons(path: str | Path) -> tuple[Lesson, ...]:
+    """The lessons of a file; none where there is none yet."""
+    file = Path(path)
+    if not file.exists():
+        return ()
+    found, known = [], {field.name for field in fields(Lesson)}
+    for number, line in enumerate(file.read_text("utf-8").splitlines(), start=1):
+        if not line.strip():
+            continue
+        try:
+            one = json.loads(line)
+            found.append(Lesson(**{name: one[name] for name in known}))
+        except (ValueError, KeyError, TypeError) as error:
+            raise UsageError(
+                f"line {number} is no lesson ({error})", where=str(path), mend="Name the file that `teach run` wrote."
+            ) from error
+    return tuple(found)
+
+
+def add_lesson(path: str | Path, lesson: Lesson) -> None:
+    """Append one; nothing that stands there is changed."""
+    with Path(path).open("a", encoding="utf-8") as file:
+        file.write(json.dumps(asdict(lesson)) + "\n")
+
+
+def draws_of(lessons: Sequence[Lesson], name: str) -> frozenset[int]:
+    return frozenset(one.draw for one in lessons if one.exercise == name)

@@ -1,0 +1,109 @@
+"""Practice in a browser: a new nurse does ten exercises by keyboard and is shown where confidence and skill part."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator
+from statistics import median
+from typing import Any
+
+import pytest
+
+from browser.a_page import chromium
+from browser.a_served_ward import Desk, served
+from slackwater.store.acts import key_of
+from slackwater.teach.recorded import lessons_of
+from slackwater.teach.told import BANNER
+
+pytestmark = pytest.mark.browser
+LONGEST_S = 3.0  # from key to page, half of the time; under 1 s where nobody else works on the machine (ours)
+
+
+@pytest.fixture(scope="module")
+def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Any, Desk]]:
+    with served(tmp_path_factory.mktemp("practice")) as (app, address), chromium() as browser:
+        desk = Desk(browser, address)
+        yield app, desk
+        assert desk.complaints == []
+        desk.close()
+
+
+def test_a_new_nurse_does_ten_exercises_by_keyboard(ward: tuple[Any, Desk]) -> None:
+    app, desk = ward
+    page = desk.open("/practice")
+    assert "You have not answered anything yet." in page.inner_text("main")
+    page.locator("a", has_text="Do the next exercise").focus()
+    took, seen = [], set()
+    for number in range(10):
+        began = time.monotonic()
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#answering")
+        took.append(time.monotonic() - began)
+        assert page.inner_text(".practice-banner") == BANNER
+        assert page.title().startswith("Practice: ")
+        if number == 0:
+            page.wait_for_selector("#lanes canvas")
+            assert not page.locator(".lanes-state").is_visible()
+        seen.add(page.inner_text("h1"))
+        page.locator("#answer input").first.focus()
+        page.keyboard.press("Space")
+        page.keyboard.press("Tab")
+        for _ in range(5):
+            page.keyboard.press("ArrowRight")  # up to certain
+        page.keyboard.press("Tab")
+        page.keyboard.press("Enter")
+        page.wait_for_selector(".right-or-not")
+        assert "In truth" in page.inner_text(".truth")
+        page.locator("a", has_text="The next exercise").focus()
+    assert len(seen) == 10  # what is new comes before what is due tomorrow
+    assert median(took) < LONGEST_S, took  # the first waits for the simulator to load; machines are busy now and then
+    told = lessons_of(app.state.record, key_of("person", "nurse"))
+    assert [one.confidence for one in told] == [100.0] * 10
+    page.locator("a", has_text="To Practice").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("svg.parting")
+    first = page.locator("tbody tr").first.inner_text()
+    right = sum(one.right for one in told)
+    assert right < 10 and f"{right} of 10" in first and "100 %" in first and "surer than right" in first
+    assert f"{right} of 10 right, 100 % sure: surer than right" in page.get_attribute("svg.parting", "aria-label")
+
+
+def test_the_evidence_is_shown_in_the_trace(ward: tuple[Any, Desk]) -> None:
+    app, desk = ward
+    last = lessons_of(app.state.record, key_of("person", "nurse"))[-1]
+    page = desk.open(f"/practice/{last.exercise}/{last.draw}")
+    page.wait_for_selector("#lanes canvas")
+    page.locator("button[data-from]").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".lanes-span:visible")
+    assert page.inner_text(".lanes-span") == "what shows it"
+
+
+def test_the_bench_answers_a_button(ward: tuple[Any, Desk]) -> None:
+    _, desk = ward
+    page = desk.open("/practice/bench")
+    page.locator("button", has_text="clamp").first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("button:has-text('take the clamp off')")
+    assert "the drain was clamped" in page.inner_text("#now")
+    assert "a clamp" in page.inner_text("#now")
+
+
+@pytest.mark.parametrize("path", ["/practice", "/practice/no-swing", "/practice/bench"])
+def test_it_reads_on_a_phone_and_axe_finds_nothing(ward: tuple[Any, Desk], path: str) -> None:
+    """WCAG 2.2, 1.4.10 at 320 px; axe-core's rules of level A and AA."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    _, desk = ward
+    page = desk.open(path)
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response["violations"]
+    assert found == [], json.dumps([(one["id"], [node["html"][:200] for node in one["nodes"][:3]]) for one in found])
+    page.set_viewport_size({"width": 320, "height": 740})
+    page.wait_for_function("document.documentElement.scrollWidth <= 320", timeout=5000)  # the picture follows
+    small = page.eval_on_selector_all(
+        ".practice button, .practice a.button, .practice summary",
+        "(all) => all.filter((one) => one.offsetParent && !one.closest('.lanes') && one.offsetHeight < 44).length",
+    )
+    assert small == 0
+    page.set_viewport_size({"width": 1280, "height": 800})
