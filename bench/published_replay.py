@@ -44,7 +44,7 @@ def made(folder: Path, stays: int, seed: int) -> Cohort:
     past = sorted((folder / "past").iterdir())
     jobs = [Job(str(one), order, partial(stay_of, one)) for order, one in enumerate(past, start=1)]
     with engine("2") as over:
-        *_, cohort = collect(jobs, How(Folder(folder / "cohort"), bytes(32), "UTC"), over)
+        *_, cohort = collect(jobs, How(Folder(folder / "cohort"), bytes(32), "UTC", forecasts=False), over)
     return cast(Cohort, cohort)
 
 

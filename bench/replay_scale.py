@@ -45,7 +45,7 @@ def kinds(folder: Path, count: int) -> Cohort:
         write_bundle(stay, folder / "past" / f"{number:04d}-{name}", removed=True)
     past = folders_of([str(folder / "past")])
     jobs = [Job(str(one), order, partial(stay_of, one)) for order, one in enumerate(past, start=1)]
-    *_, made = collect(jobs, How(Folder(folder / "kinds"), bytes(32), "UTC"))
+    *_, made = collect(jobs, How(Folder(folder / "kinds"), bytes(32), "UTC", forecasts=False))
     assert isinstance(made, Cohort)
     return made
 

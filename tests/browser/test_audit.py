@@ -31,6 +31,24 @@ def browser() -> Iterator[Any]:
         yield found
 
 
+def test_on_a_phone_no_word_of_a_picture_is_cut(browser: Any, pages: dict[str, Path]) -> None:
+    """360 px: pictures that fit are no wider than the page, and what stood at their edges is read below them."""
+    shown = Shown(browser, pages["pack"], viewport={"width": 360, "height": 780})
+    inside = (
+        "[...document.querySelectorAll('svg.fits')].map(one => one.getBoundingClientRect().right <= window.innerWidth)"
+    )
+    fits = shown.page.evaluate(inside)
+    assert len(fits) >= 3 and all(fits)
+    below = "[...document.querySelectorAll('.below')].map(one => one.checkVisibility() && one.textContent)"
+    words = shown.page.evaluate(below)
+    assert len(words) >= len(fits) and all(one and one.startswith("Across: ") for one in words)
+    small = shown.page.evaluate(
+        "[...document.querySelectorAll('svg.fits .tick')].filter(one => one.getBoundingClientRect().height < 10).length"
+    )
+    assert small == 0
+    shown.close()
+
+
 @pytest.mark.parametrize("name", ["pack", "grid"])
 @pytest.mark.parametrize(
     "how", [{"viewport": {"width": 320, "height": 700}}, {"color_scheme": "dark"}], ids=["320", "dark"]

@@ -7,7 +7,7 @@ the ward's clock showed them at connection. Rare combinations can still be telli
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -19,9 +19,12 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.audit.case import About, Case, case_of
 from slackwater.audit.cohort import Cohort, begin_cohort, close_cohort, collected, write_case
 from slackwater.audit.engines import Failed, Over, each
+from slackwater.audit.forecasts import forecasts_table
+from slackwater.audit.rules import put_rule
 from slackwater.audit.shelf import Shelf
 from slackwater.audit.stays import Stay
-from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age
+from slackwater.episode.episode import INDICATIONS, OPERATIONS
+from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age, told_word
 from slackwater.episode.space import entries_for
 from slackwater.errors import UsageError
 from slackwater.store.derive import pyramid_frame
@@ -35,6 +38,7 @@ class How:
     key: bytes
     zone: str
     keep_dates: bool = False
+    forecasts: bool = True  # keep what was foretold at moments of the stay
 
 
 @dataclass(frozen=True)
@@ -50,12 +54,18 @@ def collect(jobs: Sequence[Job], how: How, over: Over = map) -> Iterator[str | F
     """Each drain's pseudonym as it is done, or why it could not be; last the cohort.
 
     A drain that is in the folder already is not worked on again, so what was stopped goes on where it was. The same
-    key gives the same pseudonyms. Raises UsageError for a short one, and for a folder of another kind or key.
+    key gives the same pseudonyms. Raises UsageError for a short one, for a folder of another kind or key, and for one
+    that is being written already.
 
     Why a drain failed may quote its files, so it is said to who collects and kept only in a cohort with dates.
     """
     if len(how.key) < SHORTEST_KEY:
         raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
+    with how.shelf.alone():
+        yield from _collect(jobs, how, over)
+
+
+def _collect(jobs: Sequence[Job], how: How, over: Over) -> Iterator[str | Failed | Cohort]:
     failed = []
     kind = {"de_identified": not how.keep_dates, "key": pseudonym(how.key, "key", "")}
     begin_cohort(how.shelf, kind)
@@ -83,6 +93,8 @@ def collect_one(how: How, job: Job) -> str:
     case = case_of(stay.found, _about(stay, how, job), stay.outcome)
     by_ms = 0 if how.keep_dates else shift_of(case, how.zone)
     more = {"chart": chart_table(stay.found, by_ms)}
+    if how.forecasts and stay.found.overall is not None:
+        more["forecasts"] = forecasts_table(stay.found, case.from_ms, case.until_ms, by_ms)
     if not how.keep_dates:
         case, more = without_numbers(
             case, more, lambda number: pseudonym(how.key, "number", f"{stay.patient}/{number}")
@@ -90,7 +102,9 @@ def collect_one(how: How, job: Job) -> str:
     if stay.found.trace is not None and stay.found.leak_trace is not None:
         starts = polars.col("start").cast(polars.Int64) + by_ms
         more["pyramid"] = pyramid_frame(stay.found).with_columns(starts)
-    write_case(how.shelf, case if how.keep_dates else de_identified(case), by_ms, more)
+    if stay.rule is not None and stay.rule_text is not None:
+        put_rule(how.shelf, stay.rule[1], stay.rule_text, names_stay=how.keep_dates)
+    write_case(how.shelf, case if how.keep_dates else de_identified(case, how.key, _asked(stay.found)), by_ms, more)
     return case.about.drain
 
 
@@ -105,13 +119,24 @@ def _about(stay: Stay, how: How, job: Job) -> About:
     )  # fmt: skip
 
 
-def de_identified(case: Case) -> Case:
-    """Without an age above 89; what names a person is not in a case at all."""
+def de_identified(case: Case, key: bytes, asked: Iterable[str] = ()) -> Case:
+    """Without an age above 89, and without words that are on no list: each may be a name in the wrong place. What names
+    a person by its place is not in a case at all. `asked`: words that the drain's rule asks for; they stay."""
     age = told_age(case.about.age_years)
-    if age == case.about.age_years:
-        return case
-    about: Mapping[str, Any] = {**case.facts.about, "patient.age_years": age}
-    return replace(case, about=replace(case.about, age_years=age), facts=replace(case.facts, about=about))
+    indication = told_word(key, case.about.indication, INDICATIONS, asked)
+    operation = told_word(key, case.about.operation, OPERATIONS, asked)
+    words = {"patient.age_years": age, "indication": indication, "operation.kind": operation}
+    there: Mapping[str, Any] = {name: words.get(name, value) for name, value in case.facts.about.items()}
+    about = replace(case.about, age_years=age, indication=indication, operation=operation)
+    return replace(case, about=about, facts=replace(case.facts, about=there))
+
+
+def _asked(found: Assessment) -> tuple[str, ...]:
+    """What the rule that judged the drain asks about a patient, in its own words."""
+    if found.evaluation is None:
+        return ()
+    applies = found.evaluation.protocol.applies
+    return (*applies.indication, *applies.excludes, *applies.needs)
 
 
 def without_numbers(

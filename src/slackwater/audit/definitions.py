@@ -6,12 +6,17 @@ import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
 
+from slackwater.audit.borne_out import draws_of, fewest_of
 from slackwater.audit.charting import GRACE_S
+from slackwater.audit.differ import FEWEST
 from slackwater.audit.figures import Rules
+from slackwater.audit.forecasts import EVERY_MS
 from slackwater.audit.handling import APART_MIN
 from slackwater.audit.measures import Asked
 from slackwater.audit.over_time import BLOCK
 from slackwater.audit.statistics.special_cause import SEVEN_FIVE
+from slackwater.leak.filter.model import shipped_model
+from slackwater.quantities.spans import format_span
 
 NO_TOLERANCE = "Not asked: give a tolerance (--suction-within)."
 NO_RISKS = "Not asked: give each drain's risk (--risks)."
@@ -39,7 +44,10 @@ def definitions(asked: Asked, rules: Rules, risks: str = NO_RISKS) -> tuple[Defi
             f"{within:g} cmH2O of it. Off or disconnected is outside. Clamped, unrecorded, or a sensor or clock in "
             "doubt: cannot tell."
         ),
-        "small": _small(rules),
+        "small": _small(rules), "every": format_span(EVERY_MS / 1000), "forecast_fewest": fewest_of(rules),
+        "forecast_draws": draws_of(rules),
+        "differ_fewest": max(rules.fewest, FEWEST),
+        "horizon": f"{shipped_model().calibration.horizon_h:g} h",
     }  # fmt: skip
     table = tomllib.loads(files("slackwater.audit").joinpath("definitions.toml").read_text("utf-8"))
     return tuple(Definition(key, one["name"], one["text"].format(**words)) for key, one in table.items())

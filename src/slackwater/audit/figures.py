@@ -5,6 +5,7 @@ What is missing is counted beside each figure and is never kept back: it is a fa
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -162,7 +163,15 @@ def too_few_make_it_up(values: Sequence[float | None], rules: Rules) -> bool:
 
 def without_n(figure: Figure, shown: bool) -> Figure:
     """The figure without the number it rests on, where that number is kept back in another table."""
-    return figure if shown else replace(figure, n=None)
+    if shown:
+        return figure
+    method = re.sub(r"of \d+ patients", "of patients", figure.estimate.method)
+    return replace(figure, n=None, estimate=replace(figure.estimate, method=method))
+
+
+def gives_away(n: int, all_: int, rules: Rules) -> bool:
+    """Whether n of so many, whose number is shown, would tell that a few are of the other kind."""
+    return 0 < all_ - n < rules.fewest
 
 
 def kept_from_sight(figure: Figure) -> Figure:
@@ -185,31 +194,55 @@ def _back(figure: Figure, why: str, n: int | None = None) -> Figure:
 
 @dataclass(frozen=True)
 class Counts:
-    """Drains by what became of them; None: kept back. untold: not recorded, in no row and not in the total."""
+    """Drains by what became of them; None: kept back. untold: not recorded, in no row and not in the total.
+
+    together: names of which too few were to stand alone; they stand in one row.
+    """
 
     key: str
     title: str
     rows: tuple[tuple[str, int | None], ...]
     total: int | None
     untold: int
+    together: tuple[str, ...] = ()
 
     def shown(self, name: str) -> bool:
         return dict(self.rows).get(name) is not None
 
     def hides(self, name: str) -> bool:
         """Kept back, alone or so that nothing else is given away: no other figure may show it either."""
-        return dict(self.rows).get(name, 0) is None
+        return name in self.together or dict(self.rows).get(name, 0) is None
 
 
-def counts_of(key: str, title: str, counted: Mapping[str, int], untold: int, rules: Rules) -> Counts:
-    """Small numbers, and what would give them away by subtraction, kept back."""
+def counts_of(
+    key: str, title: str, counted: Mapping[str, int], untold: int, rules: Rules, *, apart: str | None = None
+) -> Counts:
+    """Small numbers, and what would give them away by subtraction, kept back. apart: a row that stands by itself; of
+    the others those too few are put together first, so that not most of the table is blank."""
+    together: tuple[str, ...] = ()
+    if apart is not None:
+        together = _too_few_alone(counted, apart, rules)
+        rest = {name: n for name, n in counted.items() if name not in together}
+        counted = {**rest, "; ".join(together): sum(counted[name] for name in together)} if together else rest
     names = list(counted)
     total = sum(counted.values())
     if total and total >= rules.fewest and total in counted.values():  # nobody else, so there is nothing to give away
-        return Counts(key, title, ((next(name for name in names if counted[name]), total),), total, untold)
+        whole = next(name for name in names if counted[name])
+        return Counts(key, title, ((whole, total),), total, untold, together)
     hidden = kept_back([counted[name] for name in names], rules.fewest)
     rows = tuple((name, None if hide else counted[name]) for name, hide in zip(names, hidden, strict=False))
-    return Counts(key, title, rows, None if hidden[-1] else total, untold)
+    return Counts(key, title, rows, None if hidden[-1] else total, untold, together)
+
+
+def _too_few_alone(counted: Mapping[str, int], apart: str, rules: Rules) -> tuple[str, ...]:
+    """The names, in their order, that are put together: each too small, and the next smallest until they are enough."""
+    smallest = sorted((name for name in counted if name != apart), key=lambda name: counted[name])
+    taken: list[str] = []
+    for name in smallest:
+        if counted[name] >= rules.fewest and (not taken or sum(counted[one] for one in taken) >= rules.fewest):
+            break
+        taken.append(name)
+    return tuple(name for name in counted if name in taken) if len(taken) > 1 else ()
 
 
 @dataclass(frozen=True)
@@ -235,7 +268,9 @@ def hours_of(key: str, title: str, drains: Sequence[Mapping[str, float]], rules:
     rows.sort(key=lambda row: (-row[1], row[0]))
     if rows and rows[-1][2] < rules.fewest and len(rows) == 1:
         return Hours(key, title, (), None)
-    told = tuple(("; ".join(names), hours, n) for names, hours, n in rows)
+    told = tuple(
+        ("; ".join(names), hours, None if gives_away(n, len(drains), rules) else n) for names, hours, n in rows
+    )
     return Hours(key, title, told, float(sum(row[1] for row in rows)))
 
 

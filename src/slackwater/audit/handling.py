@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.assessment.suction import against, counted, ordered_levels
 from slackwater.audit.case import Case
 from slackwater.audit.replay import minutes_in
-from slackwater.leak.words import BLOCKED, CLAMPED, CLOCK, CONFLICT, DISCONNECTED, MISSING, OFF, REASONS, SENSOR
-from slackwater.protocol.facts import MINUTE_MS
+from slackwater.leak.words import BLOCKED, CLAMPED, DISCONNECTED, MISSING, OFF, REASONS
 
 APART_MIN = 60  # minutes: blocked stretches with less between them are one. Ours
 OFF_SUCTION = (OFF, DISCONNECTED, CLAMPED)
-UNTOLD = (MISSING, SENSOR, CLOCK, CONFLICT)
 
 
 @dataclass(frozen=True)
@@ -45,14 +44,10 @@ def suction_kept(case: Case, within_cmh2o: float) -> Suction | None:
     """
     level = ordered(case)
     m = len(level)
-    if not (asked := np.nan_to_num(level) < 0).any():
+    found = counted(against(level, case.pressure[:m], case.reason[:m], within_cmh2o))
+    if not found.ordered:
         return None
-    reason, pressure = case.reason[:m], case.pressure[:m]
-    off = asked & np.isin(reason, (OFF, DISCONNECTED))
-    untold = asked & ~off & (np.isnan(pressure) | np.isin(reason, (*UNTOLD, CLAMPED)))
-    with np.errstate(invalid="ignore"):
-        good = asked & ~off & ~untold & (np.abs(pressure - level) <= within_cmh2o)
-    return Suction(int(good.sum()), int((asked & ~untold & ~good).sum()), int(untold.sum()))
+    return Suction(found.kept, found.told - found.kept, found.untold + found.clamped)
 
 
 def off_suction(case: Case) -> dict[str, int]:
@@ -65,8 +60,4 @@ def off_suction(case: Case) -> dict[str, int]:
 
 def ordered(case: Case) -> NDArray[np.float64]:
     """Suction ordered in each minute the drain was in, cmH2O; NaN: no order is known."""
-    m = minutes_in(case)
-    level = np.full(m, np.nan)
-    for at, value in case.ordered:
-        level[max(0, -(-(at - case.facts.grid_start_ms) // MINUTE_MS)) :] = value
-    return level
+    return ordered_levels(case.ordered, case.facts.grid_start_ms, minutes_in(case))

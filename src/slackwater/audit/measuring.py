@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from functools import partial
 
 import polars
@@ -12,19 +11,7 @@ import polars
 from slackwater.audit.cohort import Cohort, part_of, read_case
 from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.measures import Asked, Measured, measured
-from slackwater.errors import UsageError
-from slackwater.protocol.rule import Protocol
-
-
-@dataclass(frozen=True)
-class ByRule:
-    """Which rule judges which drain: one for all, or each its own by the hash of the rule that was pinned to it."""
-
-    one: Protocol | None = None
-    pinned: Mapping[str, Protocol] | None = None
-
-    def of(self, sha256: str | None) -> Protocol | None:
-        return self.one if self.one is not None or sha256 is None or self.pinned is None else self.pinned.get(sha256)
+from slackwater.audit.rules import ByRule
 
 
 def measure(cohort: Cohort, by: ByRule, asked: Asked, over: Over = map) -> Iterator[Measured | Failed]:
@@ -34,12 +21,27 @@ def measure(cohort: Cohort, by: ByRule, asked: Asked, over: Over = map) -> Itera
 
 def _measured(cohort: Cohort, by: ByRule, asked: Asked, drain: str) -> Measured:
     case = read_case(cohort.shelf, drain)
-    rule = by.of(case.about.protocol_sha256)
-    if rule is None:
-        what = "has no rule pinned to it that is known here"
-        raise UsageError(what, where=drain, mend="Give --protocol.")
+    rule = by.needed(case.about.protocol_sha256, drain)
     try:
         chart = polars.read_parquet(io.BytesIO(cohort.shelf.get(f"{part_of(drain)}/chart.parquet")))
     except OSError:
         chart = None
     return measured(case, rule, asked, chart)
+
+
+def forecasts_kept(cohort: Cohort, drains: Iterable[Measured]) -> polars.DataFrame | None:
+    """What was foretold of these drains, with `drain` and `patient`; None where the cohort keeps nothing of the kind.
+
+    It was told by the rule that stood then, whichever rule judges the drain now.
+    """
+    parts = []
+    for one in drains:
+        try:
+            kept = polars.read_parquet(io.BytesIO(cohort.shelf.get(f"{part_of(one.about.drain)}/forecasts.parquet")))
+        except OSError:
+            continue
+        if kept.is_empty():
+            continue
+        whose = (polars.lit(one.about.drain).alias("drain"), polars.lit(one.about.patient).alias("patient"))
+        parts.append(kept.with_columns(*whose))
+    return polars.concat(parts) if parts else None

@@ -5,20 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import polars
+
 from slackwater import __version__
+from slackwater.audit.borne_out import BorneOut, borne_out
 from slackwater.audit.change import BeforeAfter, Named, before_after
 from slackwater.audit.definitions import NO_RISKS, Definition, definitions
+from slackwater.audit.differ import Differ, differ
 from slackwater.audit.ends_of_drains import Curves, met_to_removed, out_by_day
 from slackwater.audit.engines import Failed
 from slackwater.audit.figures import Counts, Figure, Hours, Rules, counts_of, hours_of
 from slackwater.audit.lasting import CANNOT_TELL, CENSORED, NO, YES
 from slackwater.audit.measures import RETURN_DAYS, Asked, Measured
-from slackwater.audit.measuring import ByRule
 from slackwater.audit.over_time import Drawn, SideBySide, charts_of, funnels_of
 from slackwater.audit.replay import MET_WORDS
 from slackwater.audit.risk_of_leak import Against, against_risk
+from slackwater.audit.rules import ByRule
 from slackwater.audit.splits import Split, splits_of
-from slackwater.audit.standing import AIR_UNTOLD
+from slackwater.audit.standing import AIR_UNTOLD, VETO
 from slackwater.audit.summary import figures_of
 from slackwater.protocol.status import Status
 
@@ -27,7 +31,13 @@ KINDS = {
     "planned": "planned", "unplanned": "unplanned", "in_theatre": "in theatre", "exchanged": "exchanged",
     "patient_died": "died with the drain", "transferred": "transferred",
 }  # fmt: skip
-OPEN = {"tube_open": "the tube shown open", "effort_seen": "effort tried again"}  # guards, in words
+GUARDS = {  # a guard that was waited for, in words: as the record says so, and where it is silent
+    ("tube_open", "not met"): "the tube was not shown open",
+    ("tube_open", "cannot tell"): "whether the tube was open cannot be told",
+    ("effort_seen", "not met"): "air had come with a cough or effort, and no later try was free of it",
+    ("effort_seen", "cannot tell"): "whether air still comes with a cough: no try of it is charted",
+    (VETO, "cannot tell"): "something in the record stands against removal: see the patient",
+}  # fmt: skip
 NOT_FOR = "Not for comparing individuals: neither patients nor staff."
 LOOKING_BACK = (
     "Looking back: every figure is worked out of what is recorded now, with chart rows at their own time. What stood "
@@ -62,17 +72,20 @@ class Pack:
     curves: tuple[Curves, ...]
     charts: tuple[Drawn, ...]
     funnels: tuple[SideBySide, ...]
+    differ: tuple[Differ, ...]
     change: BeforeAfter | None
     against: Against | None
+    forecast: BorneOut
     definitions: tuple[Definition, ...]
     version: str = __version__
 
 
 def pack(
     found: Sequence[Measured | Failed], asked: Asked, by: ByRule, rules: Rules, *, dated: bool = False,
-    change: Named | None = None, risks: Mapping[str, float] | None = None,
+    change: Named | None = None, risks: Mapping[str, float] | None = None, forecasts: polars.DataFrame | None = None,
 ) -> Pack:  # fmt: skip
-    """All figures. `dated`: the cohort kept its dates. `risks`: of a prolonged leak, by drain, 0 to 1."""
+    """All figures. `dated`: the cohort kept its dates. `risks`: of a prolonged leak, by drain, 0 to 1. `forecasts`:
+    as `forecasts_kept` gives them."""
     drains = sorted((one for one in found if isinstance(one, Measured)), key=_place)
     failed = tuple(one for one in found if isinstance(one, Failed))
     ended, stood, leaks = _ended(drains, rules), _at_removal(drains, rules), _leaks(drains, asked, rules)
@@ -84,8 +97,9 @@ def pack(
         (met_to_removed(inside, rules), out_by_day(drains, rules, ended)),
         charts_of(drains, rules, asked.zone, dated, None if change is None else change.first,
                   (ended, stood)),
-        funnels_of(drains, rules, (ended, *leaks)), None if change is None else before_after(drains, change, rules),
-        against_risk(drains, risks, rules) if risks else None,
+        funnels_of(drains, rules, (ended, *leaks)), differ(inside, rules, change),
+        None if change is None else before_after(drains, change, rules),
+        against_risk(drains, risks, rules) if risks else None, borne_out(forecasts, len(drains), rules),
         definitions(asked, rules, RISKS_GIVEN if risks else NO_RISKS),
     )  # fmt: skip
 
@@ -96,10 +110,10 @@ def _place(one: Measured) -> tuple[int, str]:
 
 def _hours(drains: Sequence[Measured], rules: Rules) -> tuple[Hours, ...]:
     waited = [
-        {f"{OPEN.get(name, name).replace('_', ' ')}: {word}": h for (name, word), h in one.waited_h.items()}
+        {GUARDS.get((name, word), f"{name}: {word}".replace("_", " ")): h for (name, word), h in one.waited_h.items()}
         for one in drains
     ]
-    holds = [one.avoidable.held_h if one.planned and one.avoidable is not None else {} for one in drains]
+    holds = [one.avoidable.held_h for one in drains if one.planned and one.avoidable is not None]
     held = [{reason.replace("_", " "): h for reason, h in one.items()} for one in holds]
     off = [{word: minutes / 60 for word, minutes in one.off_min.items()} for one in drains]
     return (
@@ -150,10 +164,7 @@ def _missing(drains: Sequence[Measured]) -> tuple[Missing, ...]:
 
 
 def _judged_by(drains: Sequence[Measured], by: ByRule, rules: Rules) -> tuple[tuple[str, str, str, int | None], ...]:
-    used = [one for one in [by.one, *(by.pinned or {}).values()] if one is not None]
-    if by.one is not None:
-        used = [by.one]
-    names = {f"{rule.name} {rule.version}".strip(): rule for rule in used}
+    names = {f"{rule.name} {rule.version}".strip(): rule for rule in by.rules}
     counted = {name: sum(one.rule == name for one in drains) for name in names}
     counted = {name: n for name, n in counted.items() if n}
     shown = dict(counts_of("rules", "", counted, 0, rules).rows)
@@ -163,7 +174,7 @@ def _judged_by(drains: Sequence[Measured], by: ByRule, rules: Rules) -> tuple[tu
 def _ended(drains: Sequence[Measured], rules: Rules) -> Counts:
     counted = {word: sum(one.removal == kind for one in drains) for kind, word in KINDS.items()}
     untold = sum(one.removal is None for one in drains)
-    return counts_of("ended", "How drains ended", counted, untold, rules)
+    return counts_of("ended", "How drains ended", counted, untold, rules, apart=KINDS["planned"])
 
 
 def _at_removal(drains: Sequence[Measured], rules: Rules) -> Counts:
@@ -180,7 +191,8 @@ def _at_removal(drains: Sequence[Measured], rules: Rules) -> Counts:
         "cannot tell, reason given": count((Status.CANNOT_TELL,), True),
         "cannot tell, no reason": count((Status.CANNOT_TELL,), False),
     }
-    return counts_of("at_removal", "The rule at the planned removal", counted, len(removed) - len(told), rules)
+    title = "The rule at the planned removal"
+    return counts_of("at_removal", title, counted, len(removed) - len(told), rules, apart="met")
 
 
 def _leaks(drains: Sequence[Measured], asked: Asked, rules: Rules) -> tuple[Counts, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import polars
 
+from slackwater.audit.figures import Figure
 from slackwater.audit.measures import Asked, Measured
 from slackwater.audit.pack import Pack
 
@@ -51,11 +52,39 @@ def figures_table(told: Pack) -> polars.DataFrame:
             "unit": one.unit, "level": one.estimate.level, "method": one.estimate.method,
             "n": one.n, "of": one.of, "not_known": one.untold, "kept_back": one.kept_back, "note": one.note,
         }
-        for heading, figures in told.figures
+        for heading, figures in (*told.figures, *_borne_out(told))
         for one in figures
     ]  # fmt: skip
     return polars.DataFrame(rows, infer_schema_length=None)
 
+
+def _borne_out(told: Pack) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Figures that stand beside a picture on the page, under their headings."""
+    for part in told.forecast.groups:
+        yield f"The forecast, told against came: {part.title.lower()}", part.figures
+    if told.against is not None and told.against.scores is not None:
+        yield "Risks of a prolonged leak, told against came", told.against.scores.figures
+
+
+def forecasts_table(told: Pack) -> polars.DataFrame:
+    """One row a mark of the picture: chances told against what came."""
+    rows = [
+        {
+            "whose": group.key, "within_h": one.hours, "chance_from": one.low, "chance_to": one.high,
+            "forecasts": one.forecasts, "drains": one.drains, "told": one.told, "came": one.came.value,
+            "low": one.came.low, "high": one.came.high, "kept_back": one.drains is None,
+        }
+        for group in told.forecast.groups
+        for one in group.marks
+    ]  # fmt: skip
+    return polars.DataFrame(rows, schema=FORECASTS)
+
+
+FORECASTS = {
+    "whose": polars.String, "within_h": polars.Int64, "chance_from": polars.Float64, "chance_to": polars.Float64,
+    "forecasts": polars.Int64, "drains": polars.Int64, "told": polars.Float64, "came": polars.Float64,
+    "low": polars.Float64, "high": polars.Float64, "kept_back": polars.Boolean,
+}  # fmt: skip
 
 COLUMNS = {
     "figures": {
@@ -64,6 +93,12 @@ COLUMNS = {
         "unit": "h hours, d days, min minutes, % per cent", "level": "of the interval", "method": "of the interval",
         "n": "how many `of` it rests on", "of": "what is counted", "not_known": "how many more were asked",
         "kept_back": "small numbers", "note": "in words",
+    },
+    "forecasts": {
+        "whose": "kind of clause, or all that can be forecast", "within_h": "h", "chance_from": "0 to 1",
+        "chance_to": "0 to 1", "forecasts": "count", "drains": "count", "told": "mean chance, %",
+        "came": "share to which it came, %", "low": "%, end of the interval", "high": "%, end of the interval",
+        "kept_back": "small numbers",
     },
     "drains": {
         "drain": "pseudonym", "patient": "pseudonym", "order": "by connection", "ward": "", "indication": "",

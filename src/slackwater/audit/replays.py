@@ -15,6 +15,7 @@ from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.first_hold import NEVER
 from slackwater.audit.grid import tried
 from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, NEVER_MET, OUTSIDE, Replayed, replay
+from slackwater.audit.rules import ByRule
 from slackwater.audit.statistics.bootstrap import bootstrap
 from slackwater.audit.statistics.ends import count_ends
 from slackwater.audit.statistics.estimate import Estimate
@@ -77,12 +78,12 @@ class Row:
     after_h: float = 0.0  # all of them
 
 
-def replay_rule(cohort: Cohort, rule: Protocol, over: Over = map) -> Iterator[Row | Failed]:
-    """Every drain under one rule, in order."""
-    yield from each(over, partial(_replayed, cohort, rule), cohort.drains)
+def replay_rule(cohort: Cohort, by: ByRule, over: Over = map) -> Iterator[Row | Failed]:
+    """Every drain under one rule, or its own, in order."""
+    yield from each(over, partial(_replayed, cohort, by), cohort.drains)
 
 
-def compared(cohort: Cohort, one: Protocol, other: Protocol, over: Over = map) -> Iterator[tuple[Row, Row] | Failed]:
+def compared(cohort: Cohort, one: ByRule, other: Protocol, over: Over = map) -> Iterator[tuple[Row, Row] | Failed]:
     """Every drain under both rules, in order."""
     yield from each(over, partial(_both, cohort, one, other), cohort.drains)
 
@@ -141,14 +142,15 @@ def summed_grid(grid: Grid, found: Iterable[list[Row] | Failed], seed: int = 1) 
     ]
 
 
-def _replayed(cohort: Cohort, rule: Protocol, drain: str) -> Row:
+def _replayed(cohort: Cohort, by: ByRule, drain: str) -> Row:
     case = read_case(cohort.shelf, drain)
-    return row_of(case, replay(case, rule))
+    return row_of(case, replay(case, by.needed(case.about.protocol_sha256, drain)))
 
 
-def _both(cohort: Cohort, one: Protocol, other: Protocol, drain: str) -> tuple[Row, Row]:
+def _both(cohort: Cohort, one: ByRule, other: Protocol, drain: str) -> tuple[Row, Row]:
     case = read_case(cohort.shelf, drain)
-    return row_of(case, replay(case, one)), row_of(case, replay(case, other))
+    first = replay(case, one.needed(case.about.protocol_sha256, drain))
+    return row_of(case, first), row_of(case, replay(case, other))
 
 
 def _tried(cohort: Cohort, rule: Protocol, grid: Grid, drain: str) -> list[Row]:

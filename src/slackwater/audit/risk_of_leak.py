@@ -10,6 +10,7 @@ import numpy as np
 from slackwater.audit.figures import Rules
 from slackwater.audit.lasting import NO, YES
 from slackwater.audit.measures import Measured
+from slackwater.audit.scores_borne_out import ScoresBorneOut, scores_borne_out
 from slackwater.audit.statistics.cusum import Cusum, Excess, Limit, cusum, limit_for, observed_less_expected
 
 RATIOS = (2.0, 0.5)
@@ -27,6 +28,7 @@ class Against:
     n: int
     left_out: int
     why: str = ""
+    scores: ScoresBorneOut | None = None
 
 
 def against_risk(drains: Sequence[Measured], risks: Mapping[str, float], rules: Rules) -> Against:
@@ -41,10 +43,12 @@ def against_risk(drains: Sequence[Measured], risks: Mapping[str, float], rules: 
     events = int(np.nansum(happened[known]))
     if min(events, n - events) < rules.fewest:
         return Against((), None, None, n, len(drains) - n, f"{rules.few} had it, or had it not: kept back.")
+    whose = [one.about.patient for one, told in zip(drains, known, strict=True) if told]
     chance = np.random.default_rng(rules.seed)
     mix = np.array([one for one in risks.values() if np.isfinite(one)])
     limits = [limit_for(mix, ratio, RUN_LENGTH, chance, CHARTS) for ratio in RATIOS]
     charts = tuple((cusum(happened, risk, r, one.limit), one) for r, one in zip(RATIOS, limits, strict=True))
     return Against(
         charts, observed_less_expected(happened, risk), float(np.mean(risk[known])), n, len(drains) - n,
+        scores=scores_borne_out(risk[known], happened[known], whose, rules),
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -26,6 +27,9 @@ class Shelf(Protocol):
     def names(self) -> Iterator[str]: ...
 
     def remove(self, name: str) -> None: ...
+
+    def alone(self) -> AbstractContextManager[None]:
+        """While it is written. Raises UsageError where another writes already."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,26 @@ class Folder:
     def remove(self, name: str) -> None:
         (self.path / name).unlink(missing_ok=True)
 
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """By a lock on the folder itself, which ends with the process, however it ends. It is of this machine alone."""
+        self.path.mkdir(parents=True, exist_ok=True)
+        if os.name != "posix":  # nothing of the kind is there
+            yield
+            return
+        import fcntl
+
+        held = os.open(self.path, os.O_RDONLY)
+        try:
+            try:
+                fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError as error:
+                what = "is being written by another process"
+                raise UsageError(what, where=str(self.path), mend="Wait until it is done.") from error
+            yield
+        finally:
+            os.close(held)
+
 
 @dataclass(frozen=True)
 class Bucket:
@@ -82,6 +106,10 @@ class Bucket:
             self._store().delete(name)
         except FileNotFoundError:
             return
+
+    def alone(self) -> AbstractContextManager[None]:
+        """Nothing in a bucket ends with the process that made it, so two at once are not noticed."""
+        return nullcontext()
 
     def _store(self) -> Any:
         if self.url not in _stores:

@@ -21,7 +21,8 @@ from slackwater.store.take_in import Bundle
 
 @dataclass(frozen=True, eq=False)
 class Stay:
-    """A past drain, with the names that only the house knows it by. `rule`: name and version, and hash, if pinned."""
+    """A past drain, with the names that only the house knows it by. `rule`: name and version, and hash, if pinned;
+    `rule_text`: its file."""
 
     drain: str
     patient: str
@@ -29,6 +30,7 @@ class Stay:
     outcome: Outcome
     ward: str | None = None
     rule: tuple[str, str] | None = None
+    rule_text: bytes | None = None
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ class Recorded:
         return Stay(
             self.drain, course.patient.key, found, _outcome_of(course, self.others, self.now_ms),
             course.episode["ward"], None if sha256 is None else (self.rules[sha256], sha256),
+            None if sha256 is None else record.files.get(sha256),
         )  # fmt: skip
 
 
@@ -93,6 +96,7 @@ def of_bundle(bundle: Bundle, zone: str) -> Stay:
     return Stay(
         bundle.name, episode.patient_id or bundle.name, found, outcome, _text(told.get("stay", {}).get("ward")),
         None if rule is None else (f"{rule.name} {rule.version}".strip(), rule.sha256),
+        None if bundle.protocol is None else bundle.protocol[1],
     )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from slackwater.audit.figures import (
     Counts,
     Figure,
     Rules,
+    gives_away,
     kept_from_sight,
     mean_of,
     median_of,
@@ -51,10 +52,15 @@ def figures_of(
     ]
     ever = [one for one in drains if one.first_met_h is not None]
     first_met = median_of(
-        "first_met", "From connection to first met, median of those that met", "h", [one.first_met_h for one in ever],
-        [one.about.patient for one in ever], "drains", rules,
+        "first_met", "Of drains that ever met it: from connection to first met, median", "h",
+        [one.first_met_h for one in ever], [one.about.patient for one in ever], "drains", rules,
     )  # fmt: skip
-    never = f"in {len(drains) - len(ever)} more it never held, or not for certain"
+    false_start = share_of(  # a share tells of how many it is one, to who tries them
+        "false_start", "Met, and not up to the removal", sum(one.met_to_end_h != one.first_met_h for one in met),
+        len(met), "drains that are out and met the rule", rules,
+    )  # fmt: skip
+    few = gives_away(len(ever), len(drains), rules)
+    never = "" if few else f"in {len(drains) - len(ever)} more it never held, or not for certain"
     return (
         ("Time in", (
             total_of("drain_days", "Drain-days", "d", [one.drain_days for one in drains], "drains", rules),
@@ -63,10 +69,8 @@ def figures_of(
         )),
         ("Avoidable hours", tuple(without_n(one, shown) for one in (*totals, *means, *medians))),
         ("When the rule held", (
-            replace(first_met, note=first_met.note or (never if len(ever) < len(drains) else "")),
-            share_of("false_start", "Met, and not up to the removal",
-                     sum(one.met_to_end_h != one.first_met_h for one in met), len(met),
-                     "drains that are out and met the rule", rules),
+            without_n(replace(first_met, note=first_met.note or (never if len(ever) < len(drains) else "")), not few),
+            kept_from_sight(false_start) if gives_away(len(met), len(drains), rules) else false_start,
         )),
         ("After the removal, and before it", (
             *(_share_back(drains, days, rules) for days in RETURN_DAYS),

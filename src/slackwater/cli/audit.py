@@ -42,11 +42,12 @@ def command() -> None:
 @click.option("--keep-dates", is_flag=True, help="Keep dates and ward names: not de-identified, for this house alone.")
 @click.option("--zone", metavar="ZONE", default="UTC", show_default=True, help="The ward's time zone.")
 @click.option("--protocol", metavar="NAME|FILE", help="With --from: the rule of drains whose folder holds none.")
+@click.option("--no-forecasts", is_flag=True, help="Leave out what was foretold during each stay: about half the time.")
 @jobs_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def collect_command(
     out: str, place: str | None, source: str | None, key_path: str | None, keep_dates: bool, zone: str,
-    protocol: str | None, jobs: str, as_json: bool,
+    protocol: str | None, no_forecasts: bool, jobs: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Write every drain of the record to the folder COHORT; one that is there already is left as it is.
 
@@ -79,7 +80,7 @@ def collect_command(
         raise UsageError("the key must not go where the cohort goes", where="--key", mend="Name a file outside it.")
     stays = _recorded(place) if source is None else in_folders(source, protocol, zone)
     jobs_left = [Job(drain, order, read) for order, (drain, read) in enumerate(stays, start=1)]
-    how = How(shelf(out), key_of(key_file), zone, keep_dates)
+    how = How(shelf(out), key_of(key_file), zone, keep_dates, not no_forecasts)
     failed: list[Failed] = []
     cohort: Cohort | None = None
     with engine(jobs) as over, Progress("collecting", len(jobs_left), "drains") as progress:
@@ -140,7 +141,8 @@ def _folder(folder: Path, protocol: str | None, ward_zone: str, zone: str) -> St
 
 @command.command("report")
 @click.argument("cohort_name", metavar="COHORT")
-@click.option("--protocol", "rule_name", metavar="NAME|FILE", help="Judge all by this rule. Default: each by its own.")
+@click.option("--protocol", "rule_name", metavar="NAME|FILE|pinned", help="Judge all by this rule. Default: "
+              "each by the one pinned to it.")  # fmt: skip
 @click.option("--out", metavar="FOLDER", help="Where the pack goes. Default: COHORT-report.")
 @click.option("--fewest", type=click.IntRange(0), default=5, show_default=True, help="Smallest number that is shown.")
 @click.option("--leak-limit", metavar="ML_PER_MIN", type=click.FloatRange(0, min_open=True), help="What counts as a "
@@ -168,12 +170,13 @@ def report_command(
     \b
     Example, two commands from a folder of logs to the pack:
       slackwater audit collect last-year --from past-drains --protocol our-rule.toml
-      slackwater audit report last-year --protocol our-rule.toml --suction-within 2
+      slackwater audit report last-year --suction-within 2
     """
     from slackwater.audit.cohort import open_cohort
     from slackwater.audit.engines import engine
     from slackwater.audit.figures import Rules
-    from slackwater.audit.measuring import measure
+    from slackwater.audit.measures import Measured
+    from slackwater.audit.measuring import forecasts_kept, measure
     from slackwater.audit.pack import pack
     from slackwater.cli.audit_pack import asked_of, by_rule, change_of, risks_of, write_pack
     from slackwater.cli.progress import Progress
@@ -187,6 +190,7 @@ def report_command(
     told = pack(
         found, asked, by, Rules(fewest, seed), dated=not cohort.de_identified, change=change_of(change, cohort),
         risks=risks_of(risks),
+        forecasts=forecasts_kept(cohort, (one for one in found if isinstance(one, Measured))),
     )  # fmt: skip
     said = pack_dict(told, cohort, asked)
     if as_json:

@@ -23,9 +23,10 @@ if TYPE_CHECKING:
     from slackwater.audit.cohort import Cohort
     from slackwater.audit.engines import Failed
     from slackwater.audit.measures import Asked, Measured
-    from slackwater.audit.measuring import ByRule
     from slackwater.audit.pack import Pack
+    from slackwater.audit.rules import ByRule
 
+PINNED = "pinned"  # each drain by its own rule
 HOLDS_ONE_DRAIN = (
     "drains.csv holds one row a drain: it is for the house that made it, to look into a figure, and is no part of what "
     "may be passed on."
@@ -33,17 +34,15 @@ HOLDS_ONE_DRAIN = (
 
 
 def by_rule(cohort: Cohort, name: str | None) -> ByRule:
-    """The rule given, or of each drain the one pinned to it, where the program has it. Raises where none is known."""
-    from slackwater.audit.measuring import ByRule
-    from slackwater.protocol.shipped import shipped, shipped_names
+    """The rule given, or of each drain the one pinned to it, as the cohort keeps it. Raises where there is none."""
+    from slackwater.audit.rules import ByRule, pinned
 
-    if name is not None:
+    if name is not None and name != PINNED:
         return ByRule(read_protocol(name))
-    wanted = set(drains_frame(cohort)["protocol_sha256"].drop_nulls().to_list())
-    known = {rule.sha256: rule for rule in map(shipped, shipped_names()) if rule.sha256 in wanted}
+    known = pinned(cohort.shelf, drains_frame(cohort)["protocol_sha256"].drop_nulls().to_list())
     if not known:
-        what = "which rule is meant is not said: a cohort keeps a rule's name and hash, not its text"
-        raise UsageError(what, where="audit report", mend="Give --protocol our-rule.toml.")
+        what = "which rule is meant is not said: no rule was pinned to a drain of this cohort, or none is known here"
+        raise UsageError(what, where=cohort.shelf.says, mend="Give --protocol our-rule.toml.")
     return ByRule(pinned=known)
 
 
@@ -52,8 +51,7 @@ def asked_of(cohort: Cohort, by: ByRule, limit: float | None, days: str, within:
     from slackwater.audit.lasting import LeakAsked
     from slackwater.audit.measures import Asked
 
-    rules = [by.one] if by.one is not None else list((by.pinned or {}).values())
-    limits = [rule.air_clause.limit for rule in rules if rule is not None and rule.air_clause is not None]
+    limits = [rule.air_clause.limit for rule in by.rules if rule.air_clause is not None]
     told = [one for one in limits if one is not None]
     if limit is None and len(set(told)) != 1:
         what = f"what counts as a leak is not said: the rules name {len(set(told))} limits"
@@ -126,7 +124,7 @@ def write_pack(
 ) -> list[Path]:
     """page.html, definitions, figures.csv and drains.csv, each with a sidecar; all made before one is written."""
     from slackwater.audit.measures import Measured
-    from slackwater.audit.pack_tables import COLUMNS, drains_table, figures_table
+    from slackwater.audit.pack_tables import COLUMNS, drains_table, figures_table, forecasts_table
     from slackwater.report.audit_page import audit_page, definitions_page
 
     drains = drains_table([one for one in found if isinstance(one, Measured)], asked)
@@ -134,6 +132,7 @@ def write_pack(
     files = {
         "page.html": audit_page(said), "definitions.html": definitions_page(said), "definitions.txt": "\n".join(lines),
         "figures.csv": _csv(figures_table(told)), "drains.csv": _csv(drains),
+        "forecasts.csv": _csv(forecasts_table(told)), "forecasts.csv.json": _sidecar(said, COLUMNS["forecasts"], ""),
         "figures.csv.json": _sidecar(said, COLUMNS["figures"], ""),
         "drains.csv.json": _sidecar(said, COLUMNS["drains"], HOLDS_ONE_DRAIN),
     }  # fmt: skip

@@ -14,14 +14,17 @@ from slackwater.cli.options import jobs_option
 from slackwater.errors import UsageError
 
 if TYPE_CHECKING:
+    from slackwater.audit.rules import ByRule
     from slackwater.audit.variants import Grid
+    from slackwater.protocol.rule import Protocol
 
 MOST_RULES = 1000  # more would take minutes, and nobody reads them; the best of so many is best by chance. Ours
 
 
 @click.command("replay")
 @click.argument("cohort_name", metavar="COHORT")
-@click.option("--protocol", "rule_name", metavar="NAME|FILE", required=True, help="The rule to try.")
+@click.option("--protocol", "rule_name", metavar="NAME|FILE|pinned", help="The rule to try. Default: of each "
+              "drain the one pinned to it.")  # fmt: skip
 @click.option("--against", "other_name", metavar="NAME|FILE", help="Another rule: both, drain by drain.")
 @click.option("--limits", metavar="ML_PER_MIN,...", help="Air limits to try in its place, mL/min: 10,20,50.")
 @click.option("--hours", metavar="H,...", help="Lengths of the run to try: 4,6,8.")
@@ -37,7 +40,7 @@ MOST_RULES = 1000  # more would take minutes, and nobody reads them; the best of
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(
-    cohort_name: str, rule_name: str, other_name: str | None, limits: str | None, hours: str | None,
+    cohort_name: str, rule_name: str | None, other_name: str | None, limits: str | None, hours: str | None,
     fluids: str | None, means: str | None, gaps: str | None, seed: int, jobs: str, page_path: str | None,
     place: str | None, key_path: str | None, as_json: bool,
 ) -> None:  # fmt: skip
@@ -56,29 +59,31 @@ def command(
     from slackwater.audit.engines import Failed, engine
     from slackwater.audit.replays import compared, replay_grid, replay_rule, summed_grid
     from slackwater.audit.variants import varied
+    from slackwater.cli.audit_pack import by_rule
     from slackwater.cli.inputs import read_protocol
     from slackwater.cli.progress import Progress
     from slackwater.cli.view.replay import grid_dict, pair_dict, rule_dict, text
 
     if page_path is not None and not page_path.endswith((".html", ".htm")):
         raise UsageError(f"--page: {page_path!r} does not end in .html", mend="Name it so that a browser opens it.")
-    cohort, rule = open_cohort(cohort_name), read_protocol(rule_name)
+    cohort = open_cohort(cohort_name)
+    by = by_rule(cohort, rule_name)
     back = None if place is None else way_back(place, key_path or f"{cohort_name.rstrip('/')}.key")
     other = None if other_name is None else read_protocol(other_name)
     grid = _grid(limits, hours, fluids, means, gaps)
     for one in grid.variants() if grid is not None else ():
-        varied(rule, one)  # what no rule can be is refused before the work, not drain by drain
+        varied(alone(by), one)  # what no rule can be is refused before the work, not drain by drain
     if grid is not None and other is not None:
         raise UsageError("a grid and another rule at once", mend="Leave --against out, or the numbers to try.")
     with engine(jobs) as over, Progress("replaying", len(cohort.drains), "drains") as progress:
         if grid is not None:
-            found = list(progress.over(replay_grid(cohort, rule, grid, over)))
+            found = list(progress.over(replay_grid(cohort, alone(by), grid, over)))
             failed = [one for one in found if isinstance(one, Failed)]
-            said = grid_dict(cohort, rule, summed_grid(grid, found, seed), failed)
+            said = grid_dict(cohort, alone(by), summed_grid(grid, found, seed), failed)
         elif other is None:
-            said = rule_dict(cohort, rule, list(progress.over(replay_rule(cohort, rule, over))))
+            said = rule_dict(cohort, by, list(progress.over(replay_rule(cohort, by, over))))
         else:
-            said = pair_dict(cohort, rule, other, list(progress.over(compared(cohort, rule, other, over))))
+            said = pair_dict(cohort, by, other, list(progress.over(compared(cohort, by, other, over))))
     if back is not None:
         said = with_commands(said, back)
     if page_path is not None:
@@ -86,6 +91,14 @@ def command(
 
         write_whole(page_path, replay_page(said).encode())
     click.echo(json.dumps(said, indent=2) if as_json else text(said))
+
+
+def alone(by: ByRule) -> Protocol:
+    """The one rule that a grid is made from. Raises UsageError where several are pinned."""
+    if len(by.rules) != 1:
+        names = ", ".join(f"{rule.name} {rule.version}".strip() for rule in by.rules)
+        raise UsageError(f"several rules are pinned ({names}), and a grid is made from one", mend="Give --protocol.")
+    return by.rules[0]
 
 
 def way_back(place: str, key_path: str) -> Mapping[str, tuple[str, int]]:

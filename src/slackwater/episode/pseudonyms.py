@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
+from collections.abc import Collection, Iterable
 from datetime import UTC, datetime, timedelta
 
 from slackwater.episode.instants import read_zone
@@ -34,6 +36,14 @@ def shift_ms(from_ms: int, zone: str) -> int:
     local = datetime.fromtimestamp(from_ms / 1000, UTC).astimezone(read_zone(zone))
     wanted = WEEK_BEGINS + timedelta(days=local.weekday(), hours=local.hour, minutes=local.minute)
     return round(wanted.timestamp() * 1000) - from_ms // MINUTE_MS * MINUTE_MS
+
+
+def told_word(key: bytes, word: str | None, listed: Collection[str], asked: Iterable[str] = ()) -> str | None:
+    """A word as it may be told: one of a closed list, or one that a rule asks for; any other may be a name in the wrong
+    place, and a pseudonym stands for it. `asked`: the rule's own words, or sentences that hold them."""
+    if word is None or word in listed or word in {part for text in asked for part in re.split(r"\W+", text)}:
+        return word
+    return pseudonym(key, "word", word)
 
 
 def told_age(age_years: float | None) -> float | None:

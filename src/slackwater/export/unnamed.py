@@ -19,7 +19,7 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.episode.chart import chart_of
 from slackwater.episode.episode import INDICATIONS, OPERATIONS
 from slackwater.episode.items import ITEMS
-from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age
+from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age, told_word
 from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.errors import UsageError
 from slackwater.export.material import Material
@@ -129,12 +129,7 @@ UNIT_OF = {
 def _known_words(key: bytes, rule: Protocol | None) -> Callable[[str | None, tuple[str, ...]], str | None]:
     """Words of a closed list, and those the rule asks for, stay; any other may be a name in the wrong place."""
     asked = () if rule is None else (*rule.applies.indication, *rule.applies.excludes, *rule.applies.needs)
-    named = {word for text in asked for word in re.split(r"\W+", text)}
-
-    def told(word: str | None, words: tuple[str, ...]) -> str | None:
-        return word if word is None or word in words or word in named else pseudonym(key, "word", word)
-
-    return told
+    return lambda word, words: told_word(key, word, words, asked)
 
 
 def _episode(
@@ -164,6 +159,6 @@ def _rule(rule: Protocol) -> Protocol:
 
     return replace(
         rule, approved_by="a person not named here", source="", notes="", file_name="", removal=plain(rule.removal),
-        step_down=plain(rule.step_down), escalation=plain(rule.escalation),
+        step_down=plain(rule.step_down), home=plain(rule.home), escalation=plain(rule.escalation),
         schedule=tuple(replace(due, source="") for due in rule.schedule),
     )  # fmt: skip

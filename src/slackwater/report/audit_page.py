@@ -10,11 +10,13 @@ from typing import Any
 
 from slackwater.errors import MissingPart
 from slackwater.report import plots
+from slackwater.report.audit_forecast import forecast_view
 from slackwater.report.page import TURNING, asset, environment
 
 Doc = Mapping[str, Any]
 SHARES = ("%",)
 KEPT_BACK = "kept back"
+NUMBER_KEPT_BACK = "The number of drains is kept back"
 LONG_ENOUGH = 8  # points: with fewer a run of seven has no room to begin. Ours
 UNTOLD = "cannot be told"
 
@@ -47,9 +49,10 @@ def _view(said: Doc) -> dict[str, Any]:
         "hours": [_hours(table) for table in said["hours"]], "counts": [_counts(table) for table in said["counts"]],
         "splits": [_split(one) for one in said["splits"]], "curves": [_curves(one) for one in said["curves"]],
         "charts": [_chart(one) for one in said["charts"]], "funnels": [_funnel(one) for one in said["funnels"]],
+        "differ": [_differ(one) for one in said["differ"]],
         "change": None if said["change"] is None else _change(said["change"]),
         "against": None if said["against"] is None else _against(said["against"]),
-        "definitions": said["definitions"], "version": said["version"],
+        "forecast": _forecast(said["forecast"]), "definitions": said["definitions"], "version": said["version"],
     }  # fmt: skip
 
 
@@ -63,7 +66,7 @@ def _head(said: Doc) -> dict[str, str]:
 
 def number(value: float, unit: str) -> str:
     """As many digits as the reader can use."""
-    places = 0 if unit == "drains" or abs(value) >= 100 else 1
+    places = 2 if not unit else 0 if unit == "drains" or abs(value) >= 100 else 1
     text = f"{value:,.{places}f}"
     return text.replace(",", " ")
 
@@ -78,7 +81,7 @@ def estimate_words(one: Doc) -> str:
     if told["value"] is None:
         why = one["note"].removesuffix("kept back").removesuffix(": ").replace(": kept back;", ";")
         return f"{KEPT_BACK}: {why}".removesuffix(": ") if one["kept_back"] else one["note"] or UNTOLD
-    mark = " %" if unit == "%" else f" {unit}"
+    mark = f" {unit}" if unit else ""
     text = f"{number(told['value'], unit)}{mark}"
     if told["low"] is not None and told["high"] is not None:
         text += f" ({number(told['low'], unit)} to {number(told['high'], unit)})"
@@ -97,7 +100,8 @@ def first_words(said: Doc) -> list[str]:
     waited = next(table for table in said["hours"] if table["key"] == "waited")
     if waited["rows"]:
         name, hours, n = waited["rows"][0]
-        lines.append(f"With the air clause met, most was waited for '{name}': {hours_words(hours)} in {n} drains.")
+        where = "" if n is None else f" in {n} drains"
+        lines.append(f"With the air clause met, most was waited for '{name}': {hours_words(hours)}{where}.")
     back = figures["unplanned"]
     lines.append(f"{back['title']}: {estimate_words(back)}.")
     gaps = [one for one in said["missing"] if one["missing"] >= 0.5 * one["of"] > 0]
@@ -120,6 +124,12 @@ def _heading(part: Doc) -> dict[str, Any]:
     return {"name": part["heading"], "rows": [_figure(one) for one in part["figures"]]}
 
 
+def _forecast(said: Doc) -> dict[str, Any]:
+    view = forecast_view(said)
+    groups = [{**one, "figures": [_figure(figure) for figure in one["figures"]]} for one in view["groups"]]
+    return {**view, "groups": groups}
+
+
 def _figure(one: Doc) -> dict[str, str]:
     told = one["estimate"]
     note = "" if one["kept_back"] or told["value"] is None else one["note"]
@@ -133,8 +143,8 @@ def _figure(one: Doc) -> dict[str, str]:
 def _hours(table: Doc) -> dict[str, Any]:
     most = max((row[1] for row in table["rows"]), default=0.0) or 1.0
     rows = [
-        {"name": name, "hours": hours_words(hours), "drains": n, "share": _percent(hours, table["total"]),
-         "bar": f"{100 * hours / most:.1f}"}
+        {"name": name, "hours": hours_words(hours), "drains": KEPT_BACK if n is None else n,
+         "share": _percent(hours, table["total"]), "bar": f"{100 * hours / most:.1f}"}
         for name, hours, n in table["rows"]
     ]  # fmt: skip
     nothing = "Too few drains: kept back." if table["total"] is None else "None recorded."
@@ -188,6 +198,7 @@ def _chart(one: Doc) -> dict[str, Any]:
         "title": one["title"], "unit": unit, "says": says, "rows": rows, "why": "",
         "rules": f"Rule set: {chart['rules']['name']}. A point outside the limits is marked too.",
         "svg": plots.process_chart(chart, f"{one['title']}: {says}", unit, times),
+        "below": plots.below(plots.POINTS, unit),
     }  # fmt: skip
 
 
@@ -217,10 +228,17 @@ def _curves(one: Doc) -> dict[str, Any]:
             "rows": (),
         }
     median = one["median"]
-    says = f"{one['n']} drains" + (f", {one['untold']} more not known" if one["untold"] else "") + "."
+    says = (
+        (NUMBER_KEPT_BACK if one["n"] is None else f"{one['n']} drains")
+        + (f", {one['untold']} more not known" if one["untold"] else "")
+        + "."
+    )
     if median is not None:
         told = {"estimate": median, "unit": "h", "kept_back": False, "note": "not reached"}
-        says += f" Half were out after {estimate_words(told)}."
+        says += f" Half were out by {estimate_words(told)} after it."
+    if one["mean"] is not None:
+        told = {"estimate": one["mean"], "unit": "h", "kept_back": False, "note": UNTOLD}
+        says += f" On average they stayed {estimate_words(told)} ({one['mean']['method']})."
     every = max(1, len(one["lines"][0]["at"]) // 12)
     rows = [
         {"at": f"{at:g}", "cells": [_span(line, k) for line in one["lines"]]}
@@ -231,6 +249,7 @@ def _curves(one: Doc) -> dict[str, Any]:
         "title": one["title"], "says": says, "note": one["note"], "names": [line["name"] for line in one["lines"]],
         "unit": one["unit"], "rows": rows, "why": "",
         "svg": plots.curves(one["lines"], f"{one['title']}: {says}", one["unit"]),
+        "below": plots.below(one["unit"], "%", [line["name"] for line in one["lines"]]),
     }  # fmt: skip
 
 
@@ -270,12 +289,27 @@ def _funnel(one: Doc) -> dict[str, Any]:
             [size * wide for size in one["lines_at"]], [by(line) for line in one["lines"]], found["target"] * times,
             f"{one['title']}: {says}", plots.Words(one["unit"], under),
         ),
+        "below": plots.below(under, one["unit"]),
     }  # fmt: skip
 
 
 def _beyond(value: float | None, band: Sequence[Sequence[float | None]], k: int) -> bool:
     low, high = band[0][k], band[1][k]
     return value is not None and ((low is not None and value < low) or (high is not None and value > high))
+
+
+def _differ(one: Doc) -> tuple[str, str, str, str]:
+    groups = f"{one['groups']} compared" + (f", {one['left_out']} too small" if one["left_out"] else "")
+    if one["why"]:
+        return one["title"], groups, f"not compared: {one['why']}", ""
+    return one["title"], groups, chance_words(one["met_to_removed"]), chance_words(one["out_by_day"])
+
+
+def chance_words(chance: float | None) -> str:
+    """As many digits as such a chance is worth."""
+    if chance is None:
+        return UNTOLD
+    return "less than 0.001" if chance < 0.001 else f"{chance:.3f}" if chance < 0.1 else f"{chance:.2f}"
 
 
 def _change(one: Doc) -> dict[str, Any]:
@@ -300,4 +334,31 @@ def _against(one: Doc) -> dict[str, Any]:
     rows.append(f"Observed less expected: {path:+.1f} prolonged leaks, standard error by chance {error:.1f}.")
     mean = f"mean {100 * one['mean_risk']:.0f} %"
     told = f"{one['n']} drains with an outcome and a risk ({mean}); {one['left_out']} left out."
-    return {"why": "", "rows": rows, "told": told}
+    return {"why": "", "rows": rows, "told": told, **_scores(one["scores"])}
+
+
+def _scores(one: Doc) -> dict[str, Any]:
+    """Risks told against what came."""
+    marks = [
+        {"hours": 0, "told": 100 * bin_["told"], **{key: _times(bin_["came"][name]) for key, name in _ENDS.items()}}
+        for bin_ in one["bins"]
+    ]
+    says = "A mark above the line had it more often than told; upright lines are exact 95 % intervals."
+    says += f" {one['left_out']} marks are too small to be shown." if one["left_out"] else ""
+    rows = [
+        (f"{100 * bin_['low']:.0f} to {100 * bin_['high']:.0f} %", f"{mark['told']:.0f} %",
+         f"{mark['came']:.0f} % ({mark['low']:.0f} to {mark['high']:.0f})", str(bin_["n"]))
+        for bin_, mark in zip(one["bins"], marks, strict=True)
+    ]  # fmt: skip
+    return {
+        "figures": [_figure(each) for each in one["figures"]], "says": says, "marks": rows,
+        "svg": plots.told_and_came(marks, f"Risks told against what came. {says}", named=False) if marks else "",
+        "below": plots.below(plots.CHANCE, "came, %"),
+    }  # fmt: skip
+
+
+_ENDS = {"came": "value", "low": "low", "high": "high"}
+
+
+def _times(value: float | None) -> float | None:
+    return None if value is None else 100.0 * value

@@ -9,11 +9,15 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import cycle, pairwise
 from typing import Any
 
 WIDE, TALL = 720.0, 260.0
+STUB = 0.3  # of a step, drawn behind the last that was read
 LEFT, RIGHT, TOP, BOTTOM = 58.0, 16.0, 18.0, 44.0
 Known = float | None
+UNTIL_HELD = "hours from connection until the rule held, median"
+POINTS, CHANCE = "points in order; what each is stands in the table", "chance told, %"
 
 
 @dataclass(frozen=True)
@@ -71,30 +75,37 @@ def process_chart(chart: dict[str, Any], said: str, unit: str, times: float = 1.
             out.append(_point(frame.x(k), frame.y(value), "marked" if k in marked else "point"))
     step = max(1, math.ceil(n / 14))
     for k in range(0, n, step):
-        out.append(f'<text x="{frame.x(k):.1f}" y="{frame.tall - BOTTOM + 16:.1f}" text-anchor="middle">{k + 1}</text>')
-    out.append(_under(frame, "points in order; what each is stands in the table"))
-    return _svg(frame, said, out)
+        place = f'x="{frame.x(k):.1f}" y="{frame.tall - BOTTOM + 16:.1f}"'
+        out.append(f'<text class="tick" {place} text-anchor="middle">{k + 1}</text>')
+    out.append(_under(frame, POINTS))
+    return _svg(frame, said, out, "fits")
 
 
 def curves(lines: Sequence[dict[str, Any]], said: str, unit: str) -> str:
-    """Shares in per cent over time, each line with its band and its name at its end."""
+    """Shares in per cent over time as steps: each stands until the next that was read. With bands and names."""
     last = max((line["at"][-1] for line in lines), default=1.0)
-    frame = Frame(0.0, 100.0, 0.0, last, right=150.0)
+    stub = (
+        STUB * last / max(max((len(line["at"]) for line in lines), default=2) - 1, 1)
+    )  # so that the last step is seen
+    frame = Frame(0.0, 100.0, 0.0, last + stub, right=150.0)
     out = [*_y_axis(frame, "%"), *_x_axis(frame)]
     ends: list[tuple[float, str]] = []
     for number, line in enumerate(lines):
         whole = zip(line["at"], line["low"], line["high"], strict=True)
         band = [(at, low, high) for at, low, high in whole if low is not None and high is not None]
+        band += [(at + stub, low, high) for at, low, high in band[-1:]]
         if band:
-            up = " ".join(f"{frame.x(at):.1f},{frame.y(high):.1f}" for at, _, high in band)
-            down = " ".join(f"{frame.x(at):.1f},{frame.y(low):.1f}" for at, low, _ in reversed(band))
-            out.append(f'<polygon class="band" points="{up} {down}"/>')
+            up = _stepped([(at, high) for at, _, high in band])
+            down = _stepped([(at, low) for at, low, _ in band])[::-1]
+            edge = " ".join(f"{frame.x(at):.1f},{frame.y(value):.1f}" for at, value in (*up, *down))
+            out.append(f'<polygon class="band" points="{edge}"/>')
         points = list(zip(line["at"], line["value"], strict=True))
-        out.append(_line(frame, points, f"path dash{number % 3}"))
+        points += [(at + stub, value) for at, value in points[-1:]]
+        out.append(_line(frame, _stepped(points), f"path dash{number % 3}"))
         ends.append((frame.y(points[-1][1]), line["name"]))
     out += _names(frame, ends)
     out.append(_under(frame, unit))
-    return _svg(frame, said, out)
+    return _svg(frame, said, out, "fits")
 
 
 @dataclass(frozen=True)
@@ -173,8 +184,35 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
         beside, down = frame.wide - frame.right + 14, TOP + 14 + 20 * number
         name = _text(beside + 12, down + 4, f"{limit:g} mL/min", "name", "start")
         out.append(f'<g class="rule">{shape(beside, down)}</g>{name}')
-    out.append(_under(frame, "hours from connection until the rule held, median"))
+    out.append(_under(frame, UNTIL_HELD))
     return _svg(frame, said, out)
+
+
+def told_and_came(marks: Sequence[dict[str, Any]], said: str, *, named: bool = True) -> str:
+    """Chances told against what came, per cent: a shape for each number of hours, right ones lie on the diagonal.
+
+    marks: hours, told, came, low, high. Hours are told by shape and name, and stand a little apart; not named: there
+    is one kind of mark alone.
+    """
+    frame = Frame(0.0, 100.0, -4.0, 104.0, wide=560.0, tall=440.0, right=120.0)
+    out = [*_y_axis(frame, "came, %"), *_x_axis(frame)]
+    out.append(f'<path class="limit" d="M{frame.x(0):.1f} {frame.y(0):.1f}L{frame.x(100):.1f} {frame.y(100):.1f}"/>')
+    for number, hours in enumerate(dict.fromkeys(mark["hours"] for mark in marks)):
+        shape = SHAPES[number % len(SHAPES)]
+        for mark in (one for one in marks if one["hours"] == hours):
+            x, y = frame.x(mark["told"]) + 3.0 * number - 4.5, frame.y(mark["came"])
+            if mark["low"] is not None and mark["high"] is not None:
+                out.append(
+                    f'<path class="path thin" d="M{x:.1f} {frame.y(mark["low"]):.1f}V{frame.y(mark["high"]):.1f}"/>'
+                )
+            out.append(f'<g class="rule">{shape(x, y)}</g>')
+        if not named:
+            continue
+        beside, down = frame.wide - frame.right + 20, TOP + 14 + 20 * number
+        out.append(f'<g class="rule edge">{shape(beside, down)}</g>')
+        out.append(_text(beside + 12, down + 4, f"within {hours} h", "name edge", "start"))
+    out.append(_under(frame, CHANCE))
+    return _svg(frame, said, out, "fits square")
 
 
 # --- parts -----------------------------------------------------------------------------------------
@@ -184,9 +222,11 @@ def _by(value: Known, times: float) -> Known:
     return None if value is None else value * times
 
 
-def _svg(frame: Frame, said: str, parts: Iterable[str]) -> str:
+def _svg(frame: Frame, said: str, parts: Iterable[str], kind: str = "") -> str:
+    """kind "fits": on a narrow screen it is drawn smaller, with the words at its edges below it instead."""
     box = f'viewBox="0 0 {frame.wide:.0f} {frame.tall:.0f}"'
-    return f'<svg {box} role="img" class="plot" aria-label="{escape(said, quote=True)}">{"".join(parts)}</svg>'
+    told = f'role="img" class="{f"plot {kind}".strip()}" aria-label="{escape(said, quote=True)}"'
+    return f"<svg {box} {told}>{''.join(parts)}</svg>"
 
 
 def _y_axis(frame: Frame, unit: str) -> list[str]:
@@ -195,12 +235,13 @@ def _y_axis(frame: Frame, unit: str) -> list[str]:
         y = frame.y(tick)
         out.append(f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>')
         out.append(f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{tick:g}</text>')
-    return [*out, f'<text class="soft" x="4" y="11">{escape(unit)}</text>']
+    return [*out, f'<text class="soft edge" x="4" y="11">{escape(unit)}</text>']
 
 
 def _x_axis(frame: Frame) -> list[str]:
+    down = frame.tall - BOTTOM + 16
     return [
-        f'<text x="{frame.x(tick):.1f}" y="{frame.tall - BOTTOM + 16:.1f}" text-anchor="middle">{tick:g}</text>'
+        f'<text class="tick" x="{frame.x(tick):.1f}" y="{down:.1f}" text-anchor="middle">{tick:g}</text>'
         for tick in ticks(frame.first, frame.last, 8)
     ]
 
@@ -218,11 +259,31 @@ def _free(x: float, y: float, taken: Sequence[tuple[float, float]], wide: float)
 
 def _under(frame: Frame, words: str) -> str:
     middle = (frame.left + frame.wide - frame.right) / 2
-    return f'<text class="soft" x="{middle:.0f}" y="{frame.tall - 8:.0f}" text-anchor="middle">{escape(words)}</text>'
+    place = f'x="{middle:.0f}" y="{frame.tall - 8:.0f}" text-anchor="middle"'
+    return f'<text class="soft edge" {place}>{escape(words)}</text>'
 
 
 def _rule(frame: Frame, value: float, kind: str) -> str:
     return f'<path class="{kind}" d="M{frame.left:.0f} {frame.y(value):.1f}H{frame.wide - frame.right:.0f}"/>'
+
+
+def _stepped(points: Sequence[tuple[float, Any]]) -> list[tuple[float, Any]]:
+    """Each value stands up to the next, then jumps."""
+    out = list(points[:1])
+    for (_, before), (at, value) in pairwise(points):
+        out += [(at, before), (at, value)]
+    return out
+
+
+def below(across: str, up: str, lines: Sequence[str] = (), shapes: Sequence[str] = ()) -> str:
+    """The words at a picture's edges as a sentence, for a screen on which they would not be read."""
+    told = [f"{kind} line: {name}" for kind, name in zip(LINES, lines, strict=False)] if len(lines) > 1 else []
+    told += [f"{shape}: {name}" for shape, name in zip(cycle(SHAPE_NAMES), shapes, strict=False)]
+    return f"Across: {across}. Up: {up}." + (f" {told[0][0].upper()}{'; '.join(told)[1:]}." if told else "")
+
+
+LINES = ("solid", "dashed", "dotted")
+SHAPE_NAMES = ("circle", "square", "triangle", "diamond", "triangle on its point", "cross")
 
 
 def _line(frame: Frame, points: Iterable[tuple[float, Known]], kind: str) -> str:
@@ -266,6 +327,6 @@ def _names(frame: Frame, ends: Sequence[tuple[float, str]], apart: float = 15.0)
     for y, name in sorted(ends):
         last = max(y, last + apart)
         out.append(
-            f'<text class="name" x="{frame.wide - frame.right + 8:.0f}" y="{last + 4:.1f}">{escape(name)}</text>'
+            f'<text class="name edge" x="{frame.wide - frame.right + 8:.0f}" y="{last + 4:.1f}">{escape(name)}</text>'
         )
     return out

@@ -74,7 +74,14 @@ def _picture(outer: tuple[float | None, float | None, float | None], grid: Seque
         says += f" {lost} are not drawn: no median, or no drain to tell."
     return {
         "title": "Waiting against air that came again" + (f" ({', '.join(told)})" if told else ""), "says": says,
-        "svg": plots.trade_off(marks, says), "rows": [_cell(cell) for cell in cells],
+        "svg": plots.trade_off(marks, says),
+        "below": plots.below(
+            plots.UNTIL_HELD, "% with air again",
+            shapes=[f"{limit:g} mL/min" for limit in dict.fromkeys(
+                mark["limit"] for mark in marks if mark["hours"] is not None and mark["share"] is not None
+            )],
+        ),
+        "rows": [_cell(cell) for cell in cells],
     }  # fmt: skip
 
 
@@ -108,7 +115,7 @@ def _sum(one: Doc) -> dict[str, Any]:
         "rows": (
             ("held in", f"{one['met']} of {one['drains']} drains"), ("never held in", f"{one['never']}"),
             ("cannot tell in", f"{one['cannot_tell']}"), ("not for", f"{one['outside']}"),
-            ("from connection to it, median", _range(one["to_met_h"], 1.0, "h")),
+            ("from connection until met, median of all it is for (Kaplan-Meier)", _range(one["to_met_h"], 1.0, "h")),
             ("from it to the planned removal, median", _range(one["saved_h"], 1.0, "h")),
             ("air again after it, while still in", _range(one["came_back"], 100.0, "%")),
             ("of the time after it, recorded and free of doubt",

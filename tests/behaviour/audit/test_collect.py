@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import pickle
+import subprocess
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -22,6 +24,7 @@ from slackwater.audit.collect import How, Job, collect, de_identified, shift_of
 from slackwater.audit.engines import Failed, each, engine
 from slackwater.audit.replay import replay
 from slackwater.audit.replays import replay_grid, replay_rule
+from slackwater.audit.rules import ByRule
 from slackwater.audit.shelf import Bucket, Folder, Shelf, shelf
 from slackwater.audit.stays import Stay
 from slackwater.audit.variants import Grid
@@ -125,9 +128,40 @@ def _text(path: Path) -> str:
 def test_ages_above_89_are_90() -> None:
     case = healed()
     old = replace(case, about=replace(case.about, age_years=97.0))
-    assert de_identified(old).about.age_years == 90.0
-    assert de_identified(old).facts.about["patient.age_years"] == 90.0
-    assert de_identified(case) is case
+    assert de_identified(old, KEY).about.age_years == 90.0
+    assert de_identified(old, KEY).facts.about["patient.age_years"] == 90.0
+    assert de_identified(case, KEY).about == case.about
+
+
+def test_a_word_on_no_list_may_be_a_name_and_only_a_word_that_the_rule_asks_for_stays() -> None:
+    case = healed()
+    facts = replace(case.facts, about={**case.facts.about, "indication": "mr_alder", "operation.kind": "dr_beech"})
+    odd = replace(case, about=replace(case.about, indication="mr_alder", operation="dr_beech"), facts=facts)
+    told = de_identified(odd, KEY, ["excludes dr_beech"])
+    other = pseudonym(KEY, "word", "mr_alder")
+    assert (told.about.indication, told.facts.about["indication"]) == (other, other)
+    assert (told.about.operation, told.facts.about["operation.kind"]) == ("dr_beech", "dr_beech")
+    assert de_identified(odd, KEY).about.operation != "dr_beech"
+
+
+HOLDS = """
+import sys, time
+from pathlib import Path
+from slackwater.audit.shelf import Folder
+with Folder(Path(sys.argv[1])).alone():
+    print("held", flush=True)
+    time.sleep(60)
+"""
+
+
+def test_of_two_at_once_the_second_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: Path) -> None:
+    with subprocess.Popen([sys.executable, "-c", HOLDS, str(tmp_path)], stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None and other.stdout.readline() == b"held\n"
+        with pytest.raises(UsageError, match="is being written by another process"):
+            made(Folder(tmp_path), ("healing",))
+        other.kill()
+    assert not list(tmp_path.iterdir())  # the second wrote nothing, and the lock is no file
+    assert len(made(Folder(tmp_path), ("healing",))[0].drains) == 1
 
 
 def test_the_same_key_gives_the_same_names_and_another_others() -> None:
@@ -206,7 +240,7 @@ def test_a_head_from_elsewhere_leads_nowhere_else(tmp_path: Path, drains: object
 def test_a_part_that_was_spoilt_is_reported_by_the_replay(tmp_path: Path) -> None:
     cohort, _ = made(Folder(tmp_path))
     cohort.shelf.put(f"drain={cohort.drains[0]}/minutes.parquet", b"PAR1 no more")
-    first, second = replay_rule(cohort, rule("air-50-8h"))
+    first, second = replay_rule(cohort, ByRule(rule("air-50-8h")))
     assert isinstance(first, Failed) and "cannot be read" in first.why
     assert not isinstance(second, Failed)
 
@@ -272,7 +306,7 @@ def test_every_engine_gives_the_same(kept: Path, scheduler: str) -> None:
     for where in ("1", "2", scheduler):
         with engine(where) as over:
             said.append(
-                [repr(list(replay_rule(cohort, base, over))), repr(list(replay_grid(cohort, base, grid, over)))]
+                [repr(list(replay_rule(cohort, ByRule(base), over))), repr(list(replay_grid(cohort, base, grid, over)))]
             )
     assert said[0] == said[1] == said[2]
 

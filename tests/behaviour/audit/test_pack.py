@@ -18,10 +18,10 @@ from slackwater.audit.change import Named
 from slackwater.audit.figures import Rules, counts_of, hours_of, mean_of, median_of, rate_of, share_of, total_of
 from slackwater.audit.lasting import LeakAsked
 from slackwater.audit.measures import Asked, Measured, measured
-from slackwater.audit.measuring import ByRule
 from slackwater.audit.over_time import charts_of
 from slackwater.audit.pack import Pack, pack
 from slackwater.audit.pack_tables import drains_table, figures_table
+from slackwater.audit.rules import ByRule
 from slackwater.audit.splits import splits_of
 from slackwater.protocol.status import Status
 
@@ -169,6 +169,26 @@ def test_a_risk_chart_is_drawn_only_where_risks_are_given_and_numbers_allow() ->
     assert kept is not None and kept.excess is None and "kept back" in kept.why
 
 
+def test_risks_that_were_given_are_held_against_what_came() -> None:
+    """Of 40 at 15 % ten had it, of 40 at 40 % twenty: 12.5 points more than told. Pairs: 10 x 20 both ways by hand."""
+    many = drains([12.0] * 80)
+    ends = ["yes"] * 10 + ["no"] * 30 + ["yes"] * 20 + ["no"] * 20
+    many = [replace(d, leaks=(replace(d.leaks[0], outcome=end),)) for d, end in zip(many, ends, strict=True)]
+    risks = {one.about.drain: 0.15 if k < 40 else 0.4 for k, one in enumerate(many)}
+    told = pack(many, ASKED, BY, replace(FIVE, draws=50), risks=risks).against
+    assert told is not None and told.scores is not None
+    value = {one.key: one.estimate.value for one in told.scores.figures}
+    assert value["cusum_off"] == pytest.approx(100 * (30 / 80 - 0.275))
+    # yes 10 low, 20 high; no 30 low, 20 high: right 20 x 30, even 10 x 30 and 20 x 20
+    assert value["cusum_ranked"] == pytest.approx((20 * 30 + (10 * 30 + 20 * 20) / 2) / (30 * 50))
+    assert value["cusum_in_the_large"] is not None and value["cusum_in_the_large"] > 0.0
+    shown = [(one.n, one.told, one.came.value) for one in told.scores.bins]
+    assert shown == [(40, pytest.approx(0.15), 0.25), (40, pytest.approx(0.4), 0.5)]
+    rare = {one.about.drain: 0.15 if k < 77 else 0.4 for k, one in enumerate(many)}  # three at 40 %: no mark of them
+    again = pack(many, ASKED, BY, replace(FIVE, draws=50), risks=rare).against
+    assert again is not None and again.scores is not None and not again.scores.bins and again.scores.left_out == 2
+
+
 def test_wards_side_by_side_leave_out_those_too_small() -> None:
     """Three wards with 6 of 20; one with 3 and one with 2 stay out, and their drains with them."""
     ends = [["unplanned"] * n + ["exchanged"] * 2 + ["planned"] * (18 - n) for n in (6, 6, 6, 3, 2)]
@@ -242,8 +262,35 @@ def test_those_in_which_it_never_held_are_not_called_unknown() -> None:
 def test_parts_with_too_few_drains_stand_together() -> None:
     many = [{"film": 4.0, "tube": 1.0}] * 6 + [{"fluid": 2.0}] * 2
     told = hours_of("x", "x", many, FIVE)
-    assert told.rows == (("film", 24.0, 6), ("fluid; tube", 10.0, 8)) and told.total == 34.0
+    assert told.rows == (("film", 24.0, None), ("fluid; tube", 10.0, 8)) and told.total == 34.0  # 6 of 8 tell of 2
     assert hours_of("x", "x", [{"film": 4.0}] * 3, FIVE).total is None
+
+
+def test_a_number_that_gives_away_how_few_are_left_is_kept_back_too() -> None:
+    """Of 40 it never held in three: neither the 37, nor how many patients were drawn again, nor the hours' drains."""
+    told = pack(drains([4.0] * 37 + [2.5] * 3), ASKED, BY, FIVE)
+    for key in ("first_met", "false_start"):
+        found = figure(told, key)
+        assert found.n is None and "37" not in f"{found.estimate.method} {found.note}" and "3 more" not in found.note
+    assert figure(told, "first_met").estimate.value == pytest.approx(3.0)
+    assert told.curves[0].n is None and told.curves[0].lines
+    stood = {name: n for name, _, n in told.hours[0].rows}
+    assert stood["met, up to the removal"] is None and stood["air clause not met"] == 40
+    more = pack(drains([4.0] * 35 + [2.5] * 5), ASKED, BY, FIVE)  # five may be told
+    assert figure(more, "first_met").n == 35 and more.curves[0].n == 35
+
+
+def test_rare_ends_stand_together_before_anything_is_blank() -> None:
+    """60 planned, 6 unplanned, 3 died, 2 exchanged: the three and the two stand together, with all that had none."""
+    kinds = ["planned"] * 60 + ["unplanned"] * 6 + ["patient_died"] * 3 + ["exchanged"] * 2
+    told = pack(drains([12.0] * 71, kinds), ASKED, BY, FIVE)
+    rows = dict(told.counts[0].rows)
+    assert rows == {"planned": 60, "unplanned": 6, "in theatre; exchanged; died with the drain; transferred": 5}
+    assert told.counts[0].total == 71 and told.counts[0].hides("died with the drain")
+    assert [line.name for line in told.curves[1].lines] == ["taken out as planned", "any other end"]
+    few = pack(drains([12.0] * 44, ["planned"] * 36 + ["unplanned"] * 6 + ["patient_died"] * 2), ASKED, BY, FIVE)
+    assert dict(few.counts[0].rows)["planned"] == 36 and few.counts[0].hides("unplanned")  # 6 would tell of the 2
+    assert figure(few, "unplanned").kept_back
 
 
 WARDS = st.lists(st.tuples(st.sampled_from("ABCD"), st.booleans()), min_size=1, max_size=24)
@@ -293,6 +340,27 @@ def test_cohorts_add_up_and_order_does_not_matter(seed: int) -> None:
             assert dict(table.rows).get(name, 0) == sum(
                 dict(part.counts[place].rows).get(name, 0) or 0 for part in parts
             )
+
+
+def test_groups_that_end_at_different_times_differ_by_more_than_chance_and_equal_ones_do_not() -> None:
+    """Ward A out 1 h after the rule was met, ward B 9 h after; then both alike. A third ward of four is left out."""
+    many = drains([4.0] * 20 + [12.0] * 20 + [4.0] * 4, wards=["A"] * 20 + ["B"] * 20 + ["C"] * 4)
+    (wards,) = pack(many, ASKED, BY, FIVE).differ
+    assert (wards.key, wards.groups, wards.left_out) == ("differ_wards", 2, 1)
+    assert wards.met_to_removed is not None and wards.met_to_removed < 0.001
+    assert wards.out_by_day is not None and wards.out_by_day < 0.001
+    alike = drains([4.0, 12.0] * 20, wards=["A"] * 20 + ["B"] * 20)
+    same, sides = pack(alike, ASKED, BY, FIVE, change=Named("night round", 21)).differ
+    assert same.met_to_removed == pytest.approx(1.0) and sides.out_by_day == pytest.approx(1.0)
+    few = pack(drains([4.0, 12.0] * 4, wards=["A", "B"] * 4), ASKED, BY, FIVE).differ[0]
+    assert few.why and few.met_to_removed is None
+    assert pack(drains([4.0] * 12), ASKED, BY, FIVE).differ == ()
+
+
+def test_the_mean_stay_after_the_rule_was_met_by_hand() -> None:
+    """1 h in half of 20, 9 h in the others, all followed to their end: 5 h."""
+    mean = pack(drains([4.0, 12.0] * 10), ASKED, BY, FIVE).curves[0].mean
+    assert mean is not None and mean.value == pytest.approx(5.0) and mean.method == "mean of the first 9 h"
 
 
 def test_a_removal_with_a_reason_stands_apart() -> None:

@@ -63,7 +63,7 @@ def test_the_pack_is_whole(written: Path) -> None:
     names = {path.name for path in (written / "pack").iterdir()}
     assert names == {
         "page.html", "definitions.html", "definitions.txt", "figures.csv", "figures.csv.json", "drains.csv",
-        "drains.csv.json",
+        "drains.csv.json", "forecasts.csv", "forecasts.csv.json",
     }  # fmt: skip
 
 

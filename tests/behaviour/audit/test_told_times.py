@@ -5,22 +5,33 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from slackwater.audit.statistics.told_times import coverage, place_in_forecast, reached
+from slackwater.audit.statistics.told_times import place_in_forecast, reached, within
 from slackwater.errors import UsageError
 
 
 def test_a_drain_followed_into_its_interval_and_no_further_cannot_be_told() -> None:
     """Told 10 to 20 h: ended at 10, 20 and 21; followed to 5, 15 and 25 without an end."""
-    found = coverage([10.0] * 6, [20.0] * 6, [10, 20, 21, 5, 15, 25], [True, True, True, False, False, False])
-    assert (found.inside, found.outside, found.cannot_tell) == (2, 2, 2)
-    assert found.bounds == (pytest.approx(2 / 6), pytest.approx(4 / 6))
-    assert coverage([], [], [], []).bounds is None
+    never = np.inf
+    found = within([10.0] * 6, [20.0] * 6, [10, 20, 21, 5, 15, 25], [10, 20, 21, never, never, never])
+    assert found.tolist() == pytest.approx([1.0, 1.0, 0.0, np.nan, np.nan, 0.0], nan_ok=True)
+
+
+def test_what_came_while_the_record_was_silent_is_told_only_where_that_does_not_matter() -> None:
+    """Told 10 to 20 h. Silent from 11 to 19 h: inside either way. From 8 to 12: cannot tell. From 21 to 30: outside."""
+    assert within([10.0] * 3, [20.0] * 3, [11, 8, 21], [19, 12, 30]).tolist() == [
+        1.0,
+        pytest.approx(np.nan, nan_ok=True),
+        0.0,
+    ]
 
 
 def test_a_place_in_the_forecast_and_none_beyond_its_horizon() -> None:
     grid, chance = np.array([0.0, 12.0, 24.0]), np.array([0.0, 0.4, 0.7])
     assert place_in_forecast(grid, chance, 12.0, True) == (0.4, True)
     assert place_in_forecast(grid, chance, 13.0, False) == (0.4, False)
+    assert place_in_forecast(grid, chance, 13.0, True) == (0.7, True)  # it ended by 24, and not by 12
+    jump = np.array([0.0, 12.0, 12.0]), np.array([0.0, 0.1, 0.5])
+    assert place_in_forecast(*jump, 11.0, True) == (0.5, True)  # all of a jump stands at its upper end
     assert place_in_forecast(grid, chance, 30.0, True) == (0.7, False)
 
 
@@ -60,4 +71,4 @@ def test_places_are_shares() -> None:
     with pytest.raises(UsageError):
         reached([1.2], [True], [0.5])
     with pytest.raises(UsageError):
-        coverage([1.0], [2.0], [np.nan], [True])
+        within([1.0], [2.0], [np.nan], [3.0])

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from math import inf, nan
+from math import nan
 
 import numpy as np
 import pytest
 
 from slackwater.audit.statistics.agreement import kappa
 from slackwater.audit.statistics.bootstrap import bootstrap, rows_by_patient
-from slackwater.audit.statistics.calibration import brier, in_the_large, log_score, ranked_right, reliability, slope
+from slackwater.audit.statistics.calibration import brier, in_the_large, ranked_right, reliability, slope
 from slackwater.audit.statistics.competing import cumulative_incidence, gray_test
 from slackwater.audit.statistics.cusum import cusum, limit_for
 from slackwater.audit.statistics.ends import count_ends
@@ -67,7 +67,6 @@ def test_calibration_where_nothing_happened_or_a_chance_was_certain() -> None:
     assert slope([0.2, 0.3, 0.9], [0, 0, 1]).value is None  # told apart in full: no finite slope
     assert slope([0.0, 0.3, 0.4], [0, 0, 1]).value is None
     assert ranked_right([0.2, 0.3], [0, 0]) is None
-    assert log_score([0.0], [1]) == inf
 
 
 def test_an_empty_bin_has_no_share() -> None:

@@ -26,14 +26,6 @@ def brier(chance: ArrayLike, happened: ArrayLike) -> float:
     return float(np.mean((p - y) ** 2))
 
 
-def log_score(chance: ArrayLike, happened: ArrayLike) -> float:
-    """Mean of minus the log of the chance given to what came, in nats; 0 is best, and infinite where what came had been
-    called impossible. Source: Good, J. R. Stat. Soc. B 14 (1952) 107, from memory."""
-    p, y = _pair(chance, happened)
-    with np.errstate(divide="ignore"):
-        return float(-np.mean(np.log(np.where(y > 0.0, p, 1.0 - p))))
-
-
 def in_the_large(chance: ArrayLike, happened: ArrayLike, level: float = 0.95) -> Estimate:
     """By how much the log odds told are too low, over all: 0 is right, above 0 more happened than was told.
 

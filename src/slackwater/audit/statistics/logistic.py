@@ -26,22 +26,26 @@ class Logistic:
         return _curve(_with_ones(columns) @ self.coefficients)
 
 
-def fit_logistic(columns: ArrayLike, happened: ArrayLike, offset: ArrayLike | None = None) -> Logistic | None:
+def fit_logistic(
+    columns: ArrayLike, happened: ArrayLike, offset: ArrayLike | None = None, weights: ArrayLike | None = None
+) -> Logistic | None:
     """Maximum likelihood by Newton's steps, from memory; None where no finite fit exists (the events are told apart).
 
-    columns: (n,) or (n, k), k may be 0; happened: (n,) 0 or 1; offset: (n,) log odds that are taken as given.
+    columns: (n,) or (n, k), k may be 0; happened: (n,) 0 or 1; offset: (n,) log odds that are taken as given;
+    weights: (n,) for how many each row stands (errors are then not those of the rows).
     """
     design, outcome = _with_ones(columns), np.asarray(happened, np.float64)
     if np.isnan(design).any() or not np.isin(outcome, (0.0, 1.0)).all():
         raise UsageError("a value is missing", where="logistic fit", mend="Leave rows out that are not complete.")
     given = np.zeros(len(design)) if offset is None else np.asarray(offset, np.float64)
+    rows = np.ones(len(design)) if weights is None else np.asarray(weights, np.float64)
     found = np.zeros(design.shape[1])
     for _ in range(TURNS):
         chance = _curve(design @ found + given)
-        information = (design * (chance * (1.0 - chance))[:, None]).T @ design
+        information = (design * (rows * chance * (1.0 - chance))[:, None]).T @ design
         if np.linalg.matrix_rank(information) < len(found):
             return None
-        step = np.linalg.solve(information, design.T @ (outcome - chance))
+        step = np.linalg.solve(information, design.T @ (rows * (outcome - chance)))
         found = found + step
         if np.abs(found).max() > 500.0:
             return None

@@ -77,10 +77,16 @@ def text(said: Mapping[str, Any]) -> str:
     for part in said["figures"]:
         lines += ["", part["heading"]]
         lines += [f"  {one['title']}: {estimate_words(one)}" for one in part["figures"]]
+    for group in said["forecast"]["groups"]:
+        told = "kept back" if group["drains"] is None else f"{group['forecasts']} forecasts of {group['drains']} drains"
+        lines += ["", f"The forecast, told against came: {group['title'].lower()} ({told})"]
+        lines += [f"  {one['title']}: {estimate_words(one)}" for one in group["figures"]]
     for table in said["hours"]:
         if table["rows"]:
             lines += ["", table["title"]] + [
-                f"  {name}: {hours_words(hours)}, {n} drains" for name, hours, n in table["rows"]
+                f"  {name}: {hours_words(hours)}, {'number of' if n is None else n} drains"
+                + (" kept back" if n is None else "")
+                for name, hours, n in table["rows"]
             ]
     lines += _tables(said["counts"])
     if said["change"] is not None:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from slackwater.audit.cohort import Cohort
     from slackwater.audit.engines import Failed
     from slackwater.audit.replays import Row, Summed
+    from slackwater.audit.rules import ByRule
     from slackwater.audit.statistics.estimate import Estimate
     from slackwater.audit.variants import Variant
     from slackwater.protocol.rule import Protocol
@@ -19,29 +20,27 @@ if TYPE_CHECKING:
 SUPPORT = "It supports decisions; clinicians and local policy decide. For no comparison of single patients."
 
 
-def rule_dict(cohort: Cohort, rule: Protocol, found: Sequence[Row | Failed]) -> dict[str, Any]:
+def rule_dict(cohort: Cohort, by: ByRule, found: Sequence[Row | Failed]) -> dict[str, Any]:
     from slackwater.audit.replays import summed, told_apart
 
     rows, failed = told_apart(found)
     return {
-        **_head(cohort, rule), "sum": _sum(summed(_named(rule), rows, len(failed))),
+        **_head(cohort, by.rules), "sum": _sum(summed(_named(by.rules), rows, len(failed))),
         "drains": [_row(row) for row in rows], **_tail(failed),
     }  # fmt: skip
 
 
-def pair_dict(
-    cohort: Cohort, rule: Protocol, other: Protocol, found: Sequence[tuple[Row, Row] | Failed]
-) -> dict[str, Any]:
+def pair_dict(cohort: Cohort, by: ByRule, other: Protocol, found: Sequence[tuple[Row, Row] | Failed]) -> dict[str, Any]:
     from slackwater.audit.engines import Failed
     from slackwater.audit.replays import summed
 
     pairs = [one for one in found if not isinstance(one, Failed)]
     failed = [one for one in found if isinstance(one, Failed)]
     return {
-        **_head(cohort, rule), "against": _rule(other),
+        **_head(cohort, by.rules), "against": _rule((other,)),
         "sums": [
             _sum(summed(_named(one), [pair[place] for pair in pairs], len(failed)))
-            for place, one in enumerate((rule, other))
+            for place, one in enumerate((by.rules, (other,)))
         ],
         "drains": [
             {
@@ -58,7 +57,7 @@ def grid_dict(
     cohort: Cohort, rule: Protocol, found: Sequence[tuple[Variant, Summed]], failed: Sequence[Failed]
 ) -> dict[str, Any]:
     return {
-        **_head(cohort, rule),
+        **_head(cohort, (rule,)),
         "grid": [
             {
                 "limit_ml_per_min": variant.limit_ml_per_min, "hours": variant.lasting_s / 3600,
@@ -106,7 +105,7 @@ def _sum_lines(one: Mapping[str, Any]) -> list[str]:
         "",
         f"{one['rule']}: held in {one['met']} of {one['drains']} drains; never in {one['never']}; cannot tell in "
         f"{one['cannot_tell']}; not for {one['outside']}",
-        f"  from connection to it: median {_estimate(one['to_met_h'], ' h')}",
+        f"  from connection until met: median of all it is for (Kaplan-Meier) {_estimate(one['to_met_h'], ' h')}",
         f"  from it to the planned removal: median {_estimate(one['saved_h'], ' h')}, "
         f"{one['saved_total_h']:.0f} h in all; {one['out_before']} drains were out before it held",
         f"  air recorded again after it, while still in: {_share(one)}",
@@ -131,7 +130,7 @@ def _grid_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
     outer = list(dict.fromkeys((one["mean_min"], one["fluid_ml"], one["gaps_min"]) for one in cells))
     blocks: tuple[tuple[str, Callable[[Mapping[str, Any]], str]], ...] = (
         ("held in, of all drains", lambda one: f"{one['met']}"),
-        ("hours from connection to it, median", lambda one: _short(one["to_met_h"]["value"])),
+        ("hours from connection until met, median of all it is for", lambda one: _short(one["to_met_h"]["value"])),
         ("hours from it to the planned removal, median", lambda one: _short(one["saved_h"]["value"])),
         ("air again after it, of drains in which it held", lambda one: _percent(one["came_back"]["value"])),
         ("of the time after it, recorded and free of doubt", lambda one: _percent(one["watched"])),
@@ -179,19 +178,24 @@ def _when(row: Mapping[str, Any]) -> str:
     return f"{row['to_met_h']:.1f} h" if row["to_met_h"] is not None else str(row["verdict"])
 
 
-def _head(cohort: Cohort, rule: Protocol) -> dict[str, Any]:
+def _head(cohort: Cohort, rules: Sequence[Protocol]) -> dict[str, Any]:
     return {
         "schema": "slackwater-replay-1", "version": __version__, "cohort_drains": len(cohort.drains),
-        "protocol": _rule(rule),
+        "protocol": _rule(rules),
     }  # fmt: skip
 
 
-def _rule(rule: Protocol) -> dict[str, Any]:
-    return {"name": rule.name, "version": rule.version, "status": rule.status, "sha256": rule.sha256}
+def _rule(rules: Sequence[Protocol]) -> dict[str, Any]:
+    """The rule; or, where each drain has its own, their names."""
+    if len(rules) == 1:
+        rule = rules[0]
+        return {"name": rule.name, "version": rule.version, "status": rule.status, "sha256": rule.sha256}
+    return {"name": _named(rules), "version": "", "status": "pinned", "sha256": None}
 
 
-def _named(rule: Protocol) -> str:
-    return f"{rule.name} {rule.version}".strip()
+def _named(rules: Sequence[Protocol]) -> str:
+    names = [f"{rule.name} {rule.version}".strip() for rule in rules]
+    return names[0] if len(names) == 1 else f"each drain's own rule ({', '.join(names)})"
 
 
 def _tail(failed: Sequence[Failed]) -> dict[str, Any]:
