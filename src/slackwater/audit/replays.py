@@ -41,7 +41,8 @@ class Summed:
     met, cannot_tell, never: drains; outside: for which the rule is not made; failed: that could not be read.
     to_met: from connection to the first moment it held, the median of all drains that the rule is for; one that came
     out before, or whose record stops telling, is followed up to then. saved: from then to the removal, of planned
-    removals alone. came_back: of the drains in which it held, those with air recorded again while they were in.
+    removals alone. came_back: of the drains in which it held, those with air recorded again while they were in; of_all:
+    of all that the rule is for, so that rules that held in different drains can be set side by side.
     """
 
     told: str
@@ -56,6 +57,7 @@ class Summed:
     saved_h: Estimate
     saved_total_h: float
     came_back: Estimate
+    came_back_of_all: Estimate
     came_back_largest: float | None
     came_back_after_h: float | None
     watched: float | None
@@ -125,7 +127,7 @@ def summed(told: str, rows: Sequence[Row], failed: int, seed: int = 1) -> Summed
         len(verdicts) - len(met) - verdicts.count(CANNOT_TELL) - verdicts.count(OUTSIDE), verdicts.count(OUTSIDE),
         failed, sum(row.out_before for row in rows),
         _until_met(rows), _median(saved, patients, seed), float(np.nansum(saved)),
-        share(int(came.sum()), len(met)),
+        share(int(came.sum()), len(met)), share(int(came.sum()), len(rows) - verdicts.count(OUTSIDE)),
         float(np.nanmax(largest)) if came.any() else None, float(np.nanmedian(back)) if came.any() else None,
         sum(row.watched_h for row in met) / after if (after := sum(row.after_h for row in met)) else None,
     )  # fmt: skip

@@ -162,7 +162,7 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
     room = (last - first or 1.0) * 0.06
     top = max([row["share"] for row in shown] + [5.0])
     frame = Frame(0.0, top * 1.12, max(first - room, 0.0), last + room, tall=380.0, right=120.0)
-    out = [*_y_axis(frame, "% with air again"), *_x_axis(frame)]
+    out = [*_y_axis(frame, "% of all, with air again"), *_x_axis(frame)]
     taken = [(frame.x(row["hours"]), frame.y(row["share"]) + 4) for row in shown]  # no label on a mark
     taken += [(frame.x(tick), frame.tall - BOTTOM + 16) for tick in ticks(frame.first, frame.last, 8)]  # or on a tick's
     for number, limit in enumerate(dict.fromkeys(row["limit"] for row in shown)):

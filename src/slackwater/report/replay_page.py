@@ -58,15 +58,17 @@ def _picture(outer: tuple[float | None, float | None, float | None], grid: Seque
     marks = [
         {
             "hours": cell["to_met_h"]["value"], "limit": cell["limit_ml_per_min"], "length": cell["hours"],
-            "share": None if cell["came_back"]["value"] is None else 100 * cell["came_back"]["value"],
+            "share": (
+                None if cell["came_back_of_all"]["value"] is None else 100 * cell["came_back_of_all"]["value"]
+            ),
             "known": cell["published"],
         }
         for cell in cells
     ]  # fmt: skip
     lost = sum(mark["hours"] is None or mark["share"] is None for mark in marks)
     says = (
-        f"{len(cells)} rules. To the right the rule held later; further up more drains leaked again after it, while "
-        "still in. Each shape is a limit, named on the right; the figure at a mark is the length of the run."
+        f"{len(cells)} rules. To the right the rule held later; further up more of all drains leaked again after "
+        "it, while still in. Each shape is a limit, named on the right; the figure at a mark is the length of the run."
     )
     if any(mark["known"] for mark in marks):
         says += f" Filled and ringed: {PUBLISHED}."
@@ -76,7 +78,7 @@ def _picture(outer: tuple[float | None, float | None, float | None], grid: Seque
         "title": "Waiting against air that came again" + (f" ({', '.join(told)})" if told else ""), "says": says,
         "svg": plots.trade_off(marks, says),
         "below": plots.below(
-            plots.UNTIL_HELD, "% with air again",
+            plots.UNTIL_HELD, "% of all, with air again",
             shapes=[f"{limit:g} mL/min" for limit in dict.fromkeys(
                 mark["limit"] for mark in marks if mark["hours"] is not None and mark["share"] is not None
             )],

@@ -135,6 +135,8 @@ def test_sums_hold_every_drain_once() -> None:
     for _, one in summed_grid(grid, [grid_rows(case, rule("air-50-8h"), grid) for case in cases]):
         assert one.met + one.never + one.cannot_tell + one.outside + one.failed == len(cases) == one.drains
         assert one.came_back.value is None or 0 <= one.came_back.value <= 1
+        whole = one.came_back_of_all.value
+        assert whole is None or one.came_back.value is None or 0 <= whole <= one.came_back.value
 
 
 def test_a_hold_changes_no_replay() -> None:

@@ -221,7 +221,8 @@ def _sum(one: Summed) -> dict[str, Any]:
         "rule": one.told, "drains": one.drains, "met": one.met, "cannot_tell": one.cannot_tell, "never": one.never,
         "outside": one.outside, "failed": one.failed, "out_before": one.out_before,
         "to_met_h": _estimated(one.to_met_h), "saved_h": _estimated(one.saved_h), "saved_total_h": one.saved_total_h,
-        "came_back": _estimated(one.came_back), "came_back_largest_ml_per_min": one.came_back_largest,
+        "came_back": _estimated(one.came_back), "came_back_of_all": _estimated(one.came_back_of_all),
+        "came_back_largest_ml_per_min": one.came_back_largest,
         "came_back_after_h": one.came_back_after_h, "watched": one.watched,
     }  # fmt: skip
 
