@@ -150,6 +150,7 @@ def change_canister(
     expires_ms: int | None = None,
     clamp_on_ms: int | None = None,
     clamp_off_ms: int | None = None,
+    size_ml: float | None = None,
 ) -> str:
     """Chart the full canister's level (empty: not read), the change, and the clamp if there was one; the new
     canister's key.
@@ -169,7 +170,7 @@ def change_canister(
     key = key_of("canister", course.drain.key, once)
     fields: dict[str, Value] = {
         "drain": course.drain.key, "from_ms": at_ms, "lot": plain(lot) or None,
-        "filter_lot": plain(filter_lot) or None, "expires_ms": expires_ms,
+        "filter_lot": plain(filter_lot) or None, "expires_ms": expires_ms, "size_ml": size_ml,
     }  # fmt: skip
     if _is_new(act, "canister", key, fields):
         act.add("canister", key, fields, happened_ms=at_ms)

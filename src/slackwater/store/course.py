@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from sqlalchemy import Connection
 
 from slackwater.errors import RecordError
+from slackwater.store.live import Live, live_of
 from slackwater.store.nouns import Value
 from slackwater.store.rows import Thing, things
 
@@ -34,6 +35,9 @@ class Course:
     removal: Thing | None
     checks: tuple[Thing, ...]
     other_removals: tuple[Thing, ...]
+    canisters: tuple[Thing, ...] = ()
+    trips: tuple[Thing, ...] = ()
+    live: tuple[Live, ...] = ()  # what its units sent by themselves
 
     @property
     def name(self) -> str:
@@ -44,9 +48,20 @@ class Course:
     def state(self) -> str:
         """Changes whenever anything of the course does."""
         parts = [self.patient, self.episode, self.space, self.drain, *self.other_drains, *self.pairings, *self.orders,
-                 *self.entries, *self.logs, *self.holds, *self.tasks, *self.checks, *self.other_removals]  # fmt: skip
+                 *self.entries, *self.logs, *self.holds, *self.tasks, *self.checks, *self.other_removals,
+                 *self.canisters, *self.trips]  # fmt: skip
         parts += [one for one in (self.goal, self.removal) if one is not None]
-        return f"{max(one.seq for one in parts)}-{len(parts)}"
+        return "; ".join([f"{max(one.seq for one in parts)}-{len(parts)}", *(one.state for one in self.live)])
+
+    @property
+    def logged(self) -> bool:
+        """Whether there is anything of a unit: a log, or readings that it sent."""
+        return bool(self.logs or self.live)
+
+    @property
+    def last_ms(self) -> int | None:
+        """The last stamp of its logs and of what was sent. [UTC ms]"""
+        return max((*(log["last_ms"] for log in self.logs), *(one.last_ms for one in self.live)), default=None)
 
     @property
     def removed_ms(self) -> int | None:
@@ -71,6 +86,7 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
     patient = one("patient", episode["patient"])
     others = tuple(other for other in of("drain", {"episode": episode.key}) if other.key != drain)
     mine = {"drain": drain}
+    pairings = of("pairing", {"patient": patient.key})
     goals, removals = of("goal", mine), of("removal", mine)
     return Course(
         patient=patient,
@@ -80,7 +96,7 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
         other_drains=others,
         sides={one.key: (one["kind"], one["side"]) for one in of("space", {"episode": episode.key})},
         goal=goals[-1] if goals else None,
-        pairings=of("pairing", {"patient": patient.key}),
+        pairings=pairings,
         orders=of("order", mine),
         entries=of("entry", {"episode": episode.key}),
         logs=of("log", mine),
@@ -90,6 +106,9 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
         removal=removals[-1] if removals else None,
         checks=of("check", mine),
         other_removals=tuple(found for other in others for found in of("removal", {"drain": other.key})),
+        canisters=of("canister", mine),
+        trips=of("trip", mine),
+        live=live_of(connection, [one for one in pairings if one["drain"] == drain], known_ms),
     )
 
 

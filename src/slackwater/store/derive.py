@@ -1,4 +1,4 @@
-"""What is worked out of a drain's logs and kept as Parquet: the minute table, and the 64-second pyramid.
+"""What is worked out of a drain's logs and kept as Parquet: minutes, the 64-second pyramid, discharges, signals.
 
 It can always be made again. `made_from` says what it was made from, so that an old table is known as old.
 """
@@ -16,13 +16,15 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.minute_table import minute_frame
 from slackwater.reading.log import NONE
 from slackwater.store.acts import key_of
+from slackwater.store.calls import calls_frame
+from slackwater.store.charge_frame import charge_frame
 from slackwater.store.course import Course, course_of
 from slackwater.store.facts import tell
 from slackwater.store.read_out import assess_course
 from slackwater.store.record import Record
 from slackwater.trace.pyramid import BLOCK_MS, pyramid
 
-KINDS = ("minutes", "pyramid")
+KINDS = ("minutes", "pyramid", "charge", "calls")
 _PROGRAM = f"slackwater {__version__}"
 
 
@@ -34,12 +36,15 @@ def work_out(record: Record, drain: str) -> bool:
     with record.reading() as connection:
         course = course_of(connection, drain)
     made_from = _made_from(course)
-    if not course.logs or _current(course, made_from):
+    if not course.logged or _current(course, made_from):
         return False
     found = assess_course(record, course)
     if found.trace is None or found.leak_trace is None:
         return False
-    tables = {"minutes": minutes_parquet(found), "pyramid": parquet(pyramid_frame(found))}
+    tables = {
+        "minutes": minutes_parquet(found), "pyramid": parquet(pyramid_frame(found)),
+        "charge": parquet(charge_frame(found.trace.logs, course)), "calls": parquet(calls_frame(found.trace)),
+    }  # fmt: skip
     kept = {kind: record.files.put(content) for kind, content in tables.items()}
     with record.act(by=_PROGRAM, what="worked out tables") as act:
         for kind, sha256 in kept.items():
@@ -93,7 +98,8 @@ def _made_from(course: Course) -> str:
     parts = [thing for things in (course.logs, course.entries, course.orders) for thing in things]
     parts += [course.drain, course.episode, course.space, *course.other_drains, *course.pairings]
     parts += [thing for thing in (course.goal, course.removal, *course.other_removals) if thing is not None]
-    return key_of("tables", _PROGRAM, *sorted(f"{one.noun} {one.key} {one.version}" for one in parts))
+    told = sorted(f"{one.noun} {one.key} {one.version}" for one in parts) + [live.state for live in course.live]
+    return key_of("tables", _PROGRAM, *told)
 
 
 def _current(course: Course, made_from: str) -> bool:

@@ -4,76 +4,110 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 
 from slackwater.errors import SlackwaterError, UsageError
 from slackwater.store.acts import key_of
-from slackwater.store.checks import known, plain
-from slackwater.store.record import Record
+from slackwater.store.checks import known, moment, plain
+from slackwater.store.nouns import Value
+from slackwater.store.record import Acting, Record
 
 MOST = 2000  # messages in one act
 LONGEST_BODY = 65_536  # letters; a message is one reading, or a few
 GATHER_S = 0.01  # so long the first message waits for others to share its act and its sync
 WAITING = 50_000  # messages not yet written; beyond, whoever sends must wait
+KEPT, KEPT_ALREADY, KEPT_BESIDE = "kept", "kept already", "kept beside"  # what became of a message
 
 
 @dataclass(frozen=True)
 class Message:
-    """What a unit sent: its serial, its own sequence number, and the words, unread."""
+    """What a unit sent: its serial, its own sequence number, the words, unread; and of which moment (UTC ms)."""
 
     unit: str
     sequence: int
     body: str
+    time_ms: int | None = None
 
     def check(self) -> None:
         """RecordError where it cannot be kept, so that it is refused alone."""
         plain(self.body, "a message, body", LONGEST_BODY)
-        known("message", f"of {self.unit[:40]!r}", {"unit": self.unit, "sequence": self.sequence, "body": self.body})
+        known("message", f"of {self.unit[:40]!r}", self.fields)
+        moment(self.time_ms, f"a message of {self.unit[:40]!r}, time")
+
+    @property
+    def fields(self) -> dict[str, Value]:
+        return {"unit": self.unit, "sequence": self.sequence, "body": self.body}
 
     @property
     def key(self) -> str:
-        """The same words under the same number are the same message; other words under it are kept beside."""
+        """Of the first that came under this number."""
+        return key_of("message", self.unit, self.sequence)
+
+    @property
+    def beside(self) -> str:
+        """Of other words under a number that was used before."""
         return key_of("message", self.unit, self.sequence, self.body)
 
 
-def keep_messages(record: Record, messages: Sequence[Message], by: str) -> int:
-    """Keep messages in one act; returns how many were new. The same message again is no message."""
+def keep_messages(record: Record, messages: Sequence[Message], by: str) -> list[str]:
+    """Keep messages in one act; returns what became of each.
+
+    The same words again under the same number are no message. Other words are kept beside, and both are doubtful.
+    """
     for message in messages:
         message.check()
-    new = {message.key: message for message in messages}
     with record.act(by=by, what="received") as act:
-        for thing in act.things("message", keys=new, gone=True):
-            del new[thing.key]
+        stored = _bodies(act, [one.key for one in messages])
+        stored |= _bodies(act, [one.beside for one in messages if stored.get(one.key, one.body) != one.body])
+        new: dict[str, Message] = {}
+        became = [_becomes(message, stored, new) for message in messages]
         act.add_all(
             "message",
-            [(key, {"unit": one.unit, "sequence": one.sequence, "body": one.body}) for key, one in new.items()],
+            [(key, one.fields) for key, one in new.items()],
+            each_ms={key: one.time_ms for key, one in new.items()},
         )
-    return len(new)
+    return became
+
+
+def _bodies(act: Acting, keys: Sequence[str]) -> dict[str, str]:
+    return {one.key: one["body"] for one in act.things("message", keys=keys, gone=True)} if keys else {}
+
+
+def _becomes(message: Message, stored: Mapping[str, str], new: dict[str, Message]) -> str:
+    """What becomes of a message; a new one is put to `new`. `stored`: the words that the record holds, by key."""
+    first = new[message.key].body if message.key in new else stored.get(message.key)
+    key = message.key if first in (None, message.body) else message.beside
+    if key in stored or key in new:
+        return KEPT_ALREADY
+    new[key] = message
+    return KEPT if key == message.key else KEPT_BESIDE
 
 
 class GroupCommit:
     """A thread that writes what has gathered. `send` gives a Future, done once the message is on the disk.
 
-    A message that came before counts as kept. Where writing fails, every Future of that act holds the error.
+    It holds KEPT, KEPT_ALREADY (it came before) or KEPT_BESIDE (other words came under its number before). Where
+    writing fails, every Future of that act holds the error. `gather_s`: as GATHER_S.
     """
 
-    def __init__(self, record: Record, by: str) -> None:
+    def __init__(self, record: Record, by: str, gather_s: float = GATHER_S) -> None:
         self._record = record
+        self._gather_s = gather_s
         self._by = by
-        self._waiting: list[tuple[Message, Future[None]]] = []
+        self._waiting: list[tuple[Message, Future[str]]] = []
         self._changed = threading.Condition()
         self._closing = False
         self._thread = threading.Thread(target=self._run, name="group commit", daemon=True)
         self._thread.start()
 
-    def send(self, message: Message) -> Future[None]:
+    def send(self, message: Message) -> Future[str]:
         """Hand over a message; waits while too many wait already. Raises UsageError once closed.
 
         A message that cannot be kept is refused in its own Future, and stands in nobody's way.
         """
-        done: Future[None] = Future()
+        done: Future[str] = Future()
         try:
             message.check()
         except SlackwaterError as error:
@@ -98,7 +132,7 @@ class GroupCommit:
         while True:
             with self._changed:
                 self._changed.wait_for(lambda: bool(self._waiting) or self._closing)
-            time.sleep(GATHER_S)
+            time.sleep(self._gather_s)
             with self._changed:
                 batch, self._waiting = self._waiting[:MOST], self._waiting[MOST:]
                 self._changed.notify_all()
@@ -106,10 +140,10 @@ class GroupCommit:
                 return
             batch = [(message, done) for message, done in batch if done.set_running_or_notify_cancel()]
             try:
-                keep_messages(self._record, [message for message, _ in batch], self._by)
+                became = keep_messages(self._record, [message for message, _ in batch], self._by)
             except Exception as error:  # noqa: BLE001  whatever it is, every sender hears of it, and the next act is tried
                 for _, done in batch:
                     done.set_exception(error)
             else:
-                for _, done in batch:
-                    done.set_result(None)
+                for (_, done), what in zip(batch, became, strict=True):
+                    done.set_result(what)

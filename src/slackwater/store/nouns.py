@@ -80,7 +80,8 @@ _ALL = (
     Noun("approval", (*_of("protocol", "person"), *_text("role", "words"))),
     # The suction unit, and when it served which drain.
     Noun("unit", (*_of("serial"), *_text("layout", "kind", "battery_lot"),
-                  *_instants("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"))),
+                  *_instants("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"),
+                  *_counts("must_run_min"))),  # from full, or its battery counts as spent: the hospital's own number
     # A lot that must no longer be used, of canisters, filters or batteries.
     Noun("recall", (*_of("what", "lot"), Field("reason", needed=True), *_instants("from_ms", "closed_ms"))),
     # What a unit told by its own signal, looked back on: when, who came, what it was and what helped.
@@ -89,8 +90,8 @@ _ALL = (
                        *_text("attended_by", "cause", "action"))),
     # A way off the ward or along it on battery: planned, and whether suction was back after it.
     Noun("trip", (*_of("drain"), Field("from_ms", INSTANT, needed=True), Field("destination", needed=True),
-                  *_text("fallback"), *_counts("planned_min"), *_instants("back_ms"),
-                  *_text("charge", "because", "note"))),
+                  *_text("fallback"), *_counts("planned_min"), Field("charge_percent", NUMBER),
+                  *_instants("back_ms"), *_text("charge", "because", "note"))),
     # Home with the drain in: from, until, and whom to call.
     Noun("home", (*_of("drain"), Field("from_ms", INSTANT, needed=True), *_instants("to_ms", "visit_ms"),
                   *_text("contact", "eligible", "protocol"))),
@@ -126,7 +127,7 @@ _ALL = (
             *_text("arrived_with"),
         ),
     ),
-    # What was worked out of the logs and kept as Parquet: `minutes`, `pyramid`. It can be made again.
+    # What was worked out of the logs and kept as Parquet: WORDS has the kinds. It can be made again.
     Noun("table", (*_of("drain", "kind"), Field("sha256", needed=True), *_text("made_from", "program"))),
     Noun("hold", (*_of("drain"), Field("reason", needed=True), Field("from_ms", INSTANT, needed=True),
                   *_instants("to_ms"), *_text("note"))),
@@ -147,20 +148,22 @@ _ALL = (
     Noun("unit_state", (*_of("unit"), Field("state", needed=True), *_text("method", "note", "at_place"))),
     Noun("setup", (*_of("drain", "unit"), Field("checked", needed=True), *_text("second_person", "note"))),
     Noun("canister", (*_of("drain"), Field("from_ms", INSTANT, needed=True), *_text("lot", "filter_lot"),
-                      *_instants("expires_ms"))),
+                      *_instants("expires_ms"), Field("size_ml", NUMBER))),
     # What a person decided where the rule says otherwise, and the unit's own words for the first two minutes.
     Noun("decision", (*_of("drain"), Field("what", needed=True), Field("because", needed=True),
                       *_text("overall", "protocol"))),
     Noun("card", (*_of("name"), Field("title", needed=True), Field("text", needed=True), *_text("approved_by"))),
     # Who looked at what. Pages that refresh by themselves are no look.
     Noun("look", (*_of("person"), Field("what", needed=True), Field("drain", fixed=True))),
-    # One answer of one learner to one exercise; confidence in percent.
-    Noun("lesson", (*_of("person", "exercise"), Field("draw", COUNT, needed=True, fixed=True),
+    # One answer of one learner to one draw of an exercise, at which of its moments; confidence in percent.
+    Noun("lesson", (*_of("person", "exercise"), Field("draw", COUNT, needed=True, fixed=True), *_counts("moment"),
                     Field("answer", needed=True), Field("truth", needed=True), Field("right", FLAG, needed=True),
                     Field("confidence", NUMBER, needed=True), Field("time_ms", INSTANT, needed=True))),
-    # What lets a unit send: the hash of its key. And up to which row its messages lie sealed in a log.
+    # What lets a unit send: the hash of its key. And a file with the rows of its messages up to one act.
     Noun("unit_key", (*_of("unit"), Field("hash", needed=True))),
-    Noun("sealed", (*_of("unit", "log"), Field("until_seq", COUNT, needed=True))),
+    Noun("sealed", (*_of("unit", "sha256"), Field("declared", needed=True), Field("until_seq", COUNT, needed=True),
+                    Field("first_ms", INSTANT, needed=True), Field("last_ms", INSTANT, needed=True),
+                    Field("rows", COUNT, needed=True), Field("numbers", COUNT, needed=True))),
     # What a unit sent by itself; its own sequence number makes it the same message however often it comes.
     Noun("message", (*_of("unit"), Field("sequence", COUNT, needed=True, fixed=True), Field("body", needed=True))),
 )  # fmt: skip
@@ -176,7 +179,12 @@ REMOVAL_KINDS = ("planned", "unplanned", "in_theatre", "exchanged", "patient_die
 BREATH_PHASES = ("end_inspiration", "end_expiration", "valsalva", "ventilated")
 ORDER_KINDS = ("suction", "clamp_trial", "removal", "imaging", "transfer")
 UNIT_STATES = ("in_use", "dirty", "cleaned", "tested", "ready", "faulty", "in_service", "lost")
+CALL_KINDS = (
+    "suction_not_reached", "line_blocked", "large_leak", "container_full", "tilted", "low_battery", "internal_fault",
+    "other",
+)  # fmt: skip
 CARDS = ("came_apart", "fell_out", "distress")
+RECALLED = ("battery", "canister", "filter")
 CHECKS = ("chest_xray", "observations", "site", "dressing_down", "suture_out")
 
 WORDS: dict[tuple[str, str], tuple[str, ...]] = {
@@ -187,8 +195,10 @@ WORDS: dict[tuple[str, str], tuple[str, ...]] = {
     ("order", "kind"): ORDER_KINDS,
     ("check", "what"): CHECKS,
     ("unit_state", "state"): UNIT_STATES,
+    ("recall", "what"): RECALLED,
+    ("unit_call", "kind"): CALL_KINDS,
     ("card", "name"): CARDS,
-    ("table", "kind"): ("minutes", "pyramid"),
+    ("table", "kind"): ("minutes", "pyramid", "charge", "calls"),
     ("space", "kind"): ("pleural", "mediastinal", "pericardial"),
     ("space", "side"): ("left", "right", "midline"),
 }

@@ -22,6 +22,7 @@ from slackwater.store.acts import key_of
 from slackwater.store.chart_text import chart_csv
 from slackwater.store.course import Course, course_of
 from slackwater.store.files import Files
+from slackwater.store.live import log_of
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing
 
@@ -94,12 +95,18 @@ def chart_of(course: Course) -> Chart:
     return read_chart(chart_bytes(course), "chart.csv")
 
 
-def logs_of(files: Files, course: Course) -> list[Log]:
-    """The drain's logs, read again from the original bytes; none of a row after the removal."""
-    found = []
-    for log in course.logs:
-        read = read_log(files.get(log["sha256"]), layout_of(files, log["layout"]), log["name"], ALL_ROWS)
-        found.append(while_paired(until(read, course.removed_ms), course))
+def logs_of(record: Record, course: Course) -> list[Log]:
+    """The drain's logs, read again from the original bytes, and what its units sent by themselves as logs beside them;
+    none of a row after the removal."""
+    files = record.files
+    read = [
+        read_log(files.get(log["sha256"]), layout_of(files, log["layout"]), log["name"], ALL_ROWS)
+        for log in course.logs
+    ]
+    if course.live:
+        with record.reading() as connection:
+            read += [log for live in course.live for log in log_of(connection, files, live)]
+    found = [while_paired(until(log, course.removed_ms), course) for log in read]
     return [log for log in found if len(log.time_ms)]
 
 
@@ -174,7 +181,7 @@ def assess_course(
 ) -> Assessment:
     """The same for a course that was read already."""
     rule = protocol or rule_of(record.files, course, _rule_names(record))
-    logs, chart = logs_of(record.files, course), chart_of(course)
+    logs, chart = logs_of(record, course), chart_of(course)
     if not logs and not chart.entries:
         raise RecordError(
             "has neither a log nor a chart yet: there is nothing to judge",

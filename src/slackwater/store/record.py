@@ -166,14 +166,16 @@ class Acting:
         self.add_all(noun, [(key, fields)], happened_ms=happened_ms)
 
     def add_all(
-        self, noun: str, new: Sequence[tuple[str, Mapping[str, Value]]], *, happened_ms: int | None = None
-    ) -> None:
-        """Many new things of one noun."""
+        self, noun: str, new: Sequence[tuple[str, Mapping[str, Value]]], *, happened_ms: int | None = None,
+        each_ms: Mapping[str, int | None] | None = None,
+    ) -> None:  # fmt: skip
+        """Many new things of one noun. `each_ms`: when each happened, by its key, where that differs."""
         checks.moment(happened_ms, f"{noun}, happened")
         changes = []
         for key, fields in new:
             checks.plain(key, f"{noun}, key", 200)
-            changes.append(Change(noun, key, 1, checks.known(noun, key, fields), happened_ms=happened_ms))
+            at_ms = happened_ms if each_ms is None else each_ms[key]
+            changes.append(Change(noun, key, 1, checks.known(noun, key, fields), happened_ms=at_ms))
         if noun in checks.CHECKS:  # each must see the one before it
             for change in changes:
                 self._keep([change])

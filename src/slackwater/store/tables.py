@@ -55,5 +55,6 @@ def _table(noun: Noun) -> Table:
 
 
 TABLES: dict[str, Table] = {name: _table(noun) for name, noun in NOUNS.items()}
+Index("ix_message_unit_seq", TABLES["message"].c.unit, TABLES["message"].c.seq)  # a unit's messages since an act
 
 APPEND_ONLY = ("ledger", *(table.name for table in TABLES.values()))

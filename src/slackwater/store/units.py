@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
@@ -19,7 +20,11 @@ METHOD_NEEDED = ("cleaned", "tested")
 
 @dataclass(frozen=True)
 class UnitNow:
-    """One unit as it stands. `needs`: what must still be done before it is for another patient, in order."""
+    """One unit as it stands. `needs`: what must still be done before it is for another patient, in order.
+
+    `bars`: why it may go to no patient whatever was done: a recall that is open, a safety test overdue. A unit that
+    was put back and is barred stands as tested, not as for the next patient.
+    """
 
     key: str
     serial: str
@@ -29,6 +34,21 @@ class UnitNow:
     drain: str | None  # key of the drain it serves now
     needs: tuple[str, ...]
     history: tuple[Thing, ...]
+    bars: tuple[str, ...]
+    facts: Thing  # serial, kind, lots and dates as the register has them
+    logged_at: str | None  # key of a drain that is in, whose log last named this unit; nobody entered where it is
+
+    @property
+    def stands(self) -> str:
+        """How it stands, in words."""
+        if self.logged_at is not None:
+            return "in use by its log"
+        return "for the next patient" if self.state == "ready" else self.state.replace("_", " ")
+
+    @property
+    def at(self) -> str | None:
+        """The drain it is at, as far as anything tells."""
+        return self.drain or self.logged_at
 
 
 def units_now(record: Record, now_ms: int) -> tuple[UnitNow, ...]:
@@ -39,29 +59,54 @@ def units_now(record: Record, now_ms: int) -> tuple[UnitNow, ...]:
     pairings: dict[str, list[Thing]] = {}
     for one in record.things("pairing"):
         pairings.setdefault(one["unit"], []).append(one)
+    recalls = open_recalls(record.things("recall"))
+    out = {one["drain"] for one in record.things("removal")}
     return tuple(
-        _unit_now(unit, states.get(unit.key, []), pairings.get(unit.key, []), now_ms)
+        _unit_now(unit, states.get(unit.key, []), pairings.get(unit.key, []), recalls, out, now_ms)
         for unit in sorted(record.things("unit"), key=lambda unit: unit["serial"])
     )
 
 
-def _unit_now(unit: Thing, states: list[Thing], pairings: list[Thing], now_ms: int) -> UnitNow:
-    history = tuple(sorted(states, key=lambda one: (one.happened_ms or one.at_ms, one.seq)))
+def _unit_now(
+    unit: Thing, states: list[Thing], pairings: list[Thing], recalls: Mapping[tuple[str, str], Thing], out: set[str],
+    now_ms: int,
+) -> UnitNow:  # fmt: skip
+    history = tuple(sorted(states, key=lambda one: (_when(one), one.seq)))
     serving = [one for one in pairings if one["from_ms"] <= now_ms and (one["to_ms"] is None or one["to_ms"] > now_ms)]
     last_end = max(
         (one["to_ms"] for one in pairings if one["to_ms"] is not None and one["to_ms"] <= now_ms), default=None
     )
     last = history[-1] if history else None
+    bars = bars_of(unit, recalls, now_ms)
+    state, since, note, drain = "dirty", unit.at_ms if last_end is None else last_end, "", None
     if serving:
-        since, drain = min(one["from_ms"] for one in serving), serving[-1]["drain"]
-        return UnitNow(unit.key, unit["serial"], "in_use", since, "", drain, TURNOVER, history)
-    if last is not None and (last_end is None or _when(last) >= last_end):
-        return UnitNow(
-            unit.key, unit["serial"], last["state"], _when(last), last["note"] or last["method"] or "", None,
-            needs_of(last["state"]), history,
-        )  # fmt: skip
-    since = unit.at_ms if last_end is None else last_end
-    return UnitNow(unit.key, unit["serial"], "dirty", since, "", None, TURNOVER, history)
+        state, since, drain = "in_use", min(one["from_ms"] for one in serving), serving[-1]["drain"]
+    elif last is not None and (last_end is None or _when(last) >= last_end):
+        state, since, note = last["state"], _when(last), last["note"] or last["method"] or ""
+        if state == "ready" and bars:
+            state = "tested"
+    latest = max(pairings, key=lambda one: one["from_ms"], default=None)
+    logged_at = None
+    if drain is None and latest is not None and latest["from_log"] and latest["drain"] not in out:
+        logged_at = latest["drain"] if last is None or _when(last) < latest["to_ms"] else None
+    return UnitNow(unit.key, unit["serial"], state, since, note, drain, needs_of(state), history, bars, unit, logged_at)
+
+
+def open_recalls(recalls: Iterable[Thing]) -> dict[tuple[str, str], Thing]:
+    """Recalls in force, by what is recalled and its lot."""
+    return {(one["what"], one["lot"]): one for one in recalls if one["closed_ms"] is None}
+
+
+def bars_of(unit: Thing, recalls: Mapping[tuple[str, str], Thing], now_ms: int) -> tuple[str, ...]:
+    """Why this unit may go to no patient. A test without a recorded date is not overdue: that is told elsewhere."""
+    found = []
+    recall = recalls.get(("battery", unit["battery_lot"]))
+    if recall is not None:
+        found.append(f"battery lot {recall['lot']} is recalled: {recall['reason']}")
+    due = unit["safety_test_due_ms"]
+    if due is not None and due <= now_ms:
+        found.append(f"its safety test was due on {datetime.fromtimestamp(due / 1000, UTC):%Y-%m-%d}")
+    return tuple(found)
 
 
 def needs_of(state: str) -> tuple[str, ...]:
@@ -101,6 +146,8 @@ def set_state(
                 f"cannot be {state} yet: it is {now.state.replace('_', ' ')}", where=now.serial,
                 mend=f"Its next step is: {missing}." if now.needs else "It is for the next patient already.",
             )  # fmt: skip
+        if state == "ready" and now.bars:
+            raise RecordError("cannot be put back", where=now.serial, mend=f"Mend this first: {'; '.join(now.bars)}.")
         act.add("unit_state", key, fields, happened_ms=act.at_ms)
 
 
@@ -137,7 +184,7 @@ def connect(
         if now.drain is None and now.needs:
             raise RecordError(
                 f"is {now.state.replace('_', ' ')}", where=f"unit {serial}",
-                mend=f"Before another patient it must be: {', '.join(now.needs)}.",
+                mend=f"Before another patient it must be: {', '.join(now.needs)}. {'; '.join(now.bars)}".strip(),
             )  # fmt: skip
     for other in act.things("pairing", {"drain": drain}):
         if other["unit"] != unit and other["from_ms"] < at_ms and (other["to_ms"] is None or other["to_ms"] > at_ms):
@@ -172,8 +219,9 @@ def _now(act: Acting, unit: str) -> UnitNow:
     if found is None:
         raise RecordError("there is no such unit", where=unit, mend="See the list of units.")
     return _unit_now(
-        found, list(act.things("unit_state", {"unit": unit})), list(act.things("pairing", {"unit": unit})), act.at_ms
-    )
+        found, list(act.things("unit_state", {"unit": unit})), list(act.things("pairing", {"unit": unit})),
+        open_recalls(act.things("recall")), {one["drain"] for one in act.things("removal")}, act.at_ms,
+    )  # fmt: skip
 
 
 def _when(state: Thing) -> int:

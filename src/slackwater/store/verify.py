@@ -17,7 +17,10 @@ from slackwater.store.record import Record
 from slackwater.store.tables import TABLES
 
 # Fields that name a content kept as a file.
-FILE_FIELDS = (("log", "sha256"), ("log", "layout"), ("table", "sha256"), ("protocol", "sha256"), ("entry", "source"))
+FILE_FIELDS = (
+    ("log", "sha256"), ("log", "layout"), ("table", "sha256"), ("protocol", "sha256"), ("entry", "source"),
+    ("sealed", "sha256"),
+)  # fmt: skip
 
 Progress = Callable[[int, int], None]
 _Key = tuple[str, int]

@@ -11,6 +11,7 @@ import json
 import time
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from fastapi import FastAPI
 from sqlalchemy import Connection
@@ -24,7 +25,7 @@ from slackwater.report.line import RoundLine, Tube, failed_line, tube_of
 from slackwater.report.round import line_of
 from slackwater.store.course import Course
 from slackwater.store.record import Record, utc_ms
-from slackwater.store.rows import acts, head, things
+from slackwater.store.rows import Thing, acts, head, things
 from slackwater.web.judges import MINUTE_MS, Asked
 from slackwater.web.settings import Settings
 
@@ -36,6 +37,7 @@ UNREAD = "The record has not been read yet: which drains are in cannot be told."
 
 # What an act may change without any line changing.
 ELSEWHERE = frozenset({"message", "look", "person", "card", "unit", "unit_state"})
+PAIRED = frozenset({"pairing", "unit"})
 PLACES = frozenset({"patient", "episode", "space", "drain", "removal", "check"})  # which drains are in, and where
 
 
@@ -56,6 +58,8 @@ class Board:
         self._stays: dict[str, str] = {}  # episode -> patient
         self._touched: dict[str, None] = {}  # in order; worked out before those that are only old
         self._busy: set[str] = set()
+        self._served: dict[str, list[Thing]] = {}  # serial -> when the unit served which drain
+        self._heard: dict[str, int] = {}  # drain -> the minute of the last reading that its unit sent by itself
         self._seq: int | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._started = (time.monotonic(), self._settings.clock())
@@ -116,12 +120,19 @@ class Board:
             self._recorded_ms = 0 if last is None else last.at_ms
             if self._seq is None:
                 self._settle(present(connection))
+                self._served = served(connection)
             elif seq > self._seq:
                 nouns: set[str] = set()
                 patients: set[str] = set()
+                sent: dict[str, int] = {}
                 for act in acts(connection, self._seq, seq):
-                    if act.what not in ("received", "who looked"):
+                    if act.what == "received":
+                        _latest(json.loads(act.changes), sent)
+                    elif act.what != "who looked":
                         self._read(json.loads(act.changes), nouns, patients)
+                if nouns & PAIRED:
+                    self._served = served(connection)
+                self._hear(sent)
                 if nouns & PLACES:
                     self._settle(present(connection))
                 if "protocol" in nouns or "approval" in nouns:
@@ -135,6 +146,8 @@ class Board:
         """Whom each change is about: by patient, for drains of one patient bear on each other."""
         for change in changes:
             noun, new = str(change["noun"]), change["new"]
+            if noun in PAIRED:
+                nouns.add(noun)
             if noun in ELSEWHERE or not isinstance(new, Mapping):
                 continue
             nouns.add(noun)
@@ -148,11 +161,37 @@ class Board:
             )
             patients |= {str(patient) for patient in about if patient is not None}
 
+    def _hear(self, sent: Mapping[str, int]) -> None:
+        """Until when there are data, of units that send by themselves: to the minute, and nothing is worked out.
+        What is concluded of them follows when the minute turns."""
+        latest = self._minute() + MINUTE_MS  # a clock that runs ahead is told by the line, once it is worked out
+        for serial, at_ms in sent.items():
+            for pairing in self._served.get(serial, ()):
+                drain, minute = pairing["drain"], at_ms // MINUTE_MS * MINUTE_MS
+                ended = pairing["to_ms"] is not None and at_ms > pairing["to_ms"]
+                if at_ms <= pairing["from_ms"] or ended or minute > latest or drain not in self._lines:
+                    continue
+                if minute > self._heard.get(drain, 0):
+                    self._heard[drain] = minute
+                    line = self._lines[drain]
+                    if line.data_until_ms is None:
+                        self._touched[drain] = None
+                    if self._with_heard(line) != line:
+                        self._lines[drain] = self._with_heard(line)
+                        self.version += 1
+
+    def _with_heard(self, line: RoundLine) -> RoundLine:
+        heard = self._heard.get(line.tube.drain)
+        if heard is None or line.failed or line.data_until_ms is None or line.data_until_ms >= heard:
+            return line
+        return replace(line, data_until_ms=heard)
+
     def _settle(self, found: Mapping[str, tuple[Tube, str, str]]) -> None:
         """Take over which drains there are; new ones are worked out first."""
         for drain in [drain for drain in self._lines if drain not in found]:
             del self._lines[drain], self._patients[drain]
             self._touched.pop(drain, None)
+            self._heard.pop(drain, None)
         for drain, (tube, patient, episode) in found.items():
             self._patients[drain], self._stays[episode] = patient, patient
             seen = self._lines.get(drain)
@@ -192,8 +231,8 @@ class Board:
             finally:
                 self._busy.discard(drain)
             seen = self._lines.get(drain)
-            if seen is not None and replace(line, tube=seen.tube) != seen:
-                self._lines[drain] = replace(line, tube=seen.tube)
+            if seen is not None and (line := self._with_heard(replace(line, tube=seen.tube))) != seen:
+                self._lines[drain] = line
                 self.version += 1
 
     def _next(self) -> str | None:
@@ -225,6 +264,24 @@ def line_without_ahead(line: RoundLine) -> RoundLine:
     """The same line, its log running ahead not held against it."""
     statuses = line.statuses if line.items else line.statuses - {"act"}
     return replace(line, ahead="", statuses=statuses) if line.ahead else line
+
+
+def served(connection: Connection) -> dict[str, list[Thing]]:
+    """Each unit's pairings, by its serial."""
+    serials = {unit.key: str(unit["serial"]) for unit in things(connection, "unit")}
+    found: dict[str, list[Thing]] = {}
+    for pairing in things(connection, "pairing"):
+        found.setdefault(serials.get(pairing["unit"], ""), []).append(pairing)
+    return found
+
+
+def _latest(changes: list[Mapping[str, Any]], sent: dict[str, int]) -> None:
+    """The latest reading of each unit among the messages of an act."""
+    for change in changes:
+        at_ms = change.get("happened_ms")
+        if change["noun"] == "message" and isinstance(at_ms, int):
+            serial = str(change["new"]["unit"])
+            sent[serial] = max(at_ms, sent.get(serial, 0))
 
 
 def present(connection: Connection) -> dict[str, tuple[Tube, str, str]]:

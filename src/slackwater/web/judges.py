@@ -54,13 +54,17 @@ class Judges:
 
     async def ask(self, function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
         """`function` must be a module's own. The assessment is None where there is neither log nor chart."""
+        return await self.work(_answer, function, asked)
+
+    async def work(self, function: Callable[..., T], *given: Any) -> T:
+        """Any other function of a module, away from the pages."""
         loop, pool = asyncio.get_running_loop(), self._pool
         try:
-            return await loop.run_in_executor(pool, _answer, function, asked)
+            return await loop.run_in_executor(pool, function, *given)
         except BrokenProcessPool:  # a process was killed; the next ones begin anew, and this is asked once more
             if self._pool is pool:
                 self._pool = self._new_pool()
-            return await loop.run_in_executor(self._pool, _answer, function, asked)
+            return await loop.run_in_executor(self._pool, function, *given)
 
     def close(self) -> None:
         self._pool.shutdown(cancel_futures=True)
@@ -83,7 +87,7 @@ def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: As
 
 
 def _assessed(record: Record, course: Course, asked: Asked) -> Assessment | None:
-    if not course.logs and not course.entries and not course.orders:
+    if not course.logged and not course.entries and not course.orders:
         return None
     key = (asked.drain, asked.now_ms, course.state, asked.rule)
     if key not in _found:

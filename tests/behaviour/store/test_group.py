@@ -18,7 +18,7 @@ def message(number: int, body: str = "flow 5", unit: str = "U-1") -> Message:
     return Message(unit, number, body)
 
 
-def settled(futures: list[Future[None]]) -> list[BaseException | None]:
+def settled(futures: list[Future[str]]) -> list[BaseException | None]:
     done, waiting = wait_for(futures, timeout=30)
     assert not waiting
     return [future.exception() for future in futures if future in done]
@@ -53,22 +53,30 @@ def test_messages_that_wait_share_an_act(record: Record) -> None:
 def test_the_same_message_again_is_acknowledged_and_kept_once(record: Record) -> None:
     # Hazard G06.
     intake = GroupCommit(record, "intake")
-    assert settled([intake.send(message(1)) for _ in range(5)]) == [None] * 5
+    futures = [intake.send(message(1)) for _ in range(5)]
+    assert settled(futures) == [None] * 5
+    assert [future.result() for future in futures] == ["kept", *["kept already"] * 4]
     intake.close()
     assert len(record.things("message")) == 1
-    assert keep_messages(record, [message(1), message(1)], "intake") == 0
+    assert keep_messages(record, [message(1), message(1)], "intake") == ["kept already"] * 2
 
 
 def test_other_words_under_the_same_number_are_kept_beside(record: Record) -> None:
-    assert keep_messages(record, [message(1, "flow 5"), message(1, "flow 50")], "intake") == 2
+    five, fifty = message(1, "flow 5"), message(1, "flow 50")
+    assert keep_messages(record, [five, fifty, fifty, five], "intake") == [
+        "kept", "kept beside", "kept already", "kept already",
+    ]  # fmt: skip
+    assert keep_messages(record, [fifty, five], "intake") == ["kept already"] * 2
+    assert keep_messages(record, [message(1, "flow 7")], "intake") == ["kept beside"]
+    assert len(record.things("message")) == 3
 
 
 def test_the_same_number_of_another_unit_is_another_message(record: Record) -> None:
-    assert keep_messages(record, [message(1), message(1, unit="U-2")], "intake") == 2
+    assert keep_messages(record, [message(1), message(1, unit="U-2")], "intake") == ["kept"] * 2
 
 
 def test_an_error_reaches_every_one_of_the_act(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fails(*_: object) -> int:
+    def fails(*_: object) -> list[str]:
         raise NotWritten("the disk is full")
 
     intake = GroupCommit(record, "intake")

@@ -46,7 +46,7 @@ def test_the_minutes_are_those_of_the_assessment(record: Record) -> None:
 
 def test_the_tables_are_there_after_an_import(record: Record) -> None:
     drain = taken(record).drain
-    assert {one["kind"] for one in course_held(record, drain).tables} == {"minutes", "pyramid"}
+    assert {one["kind"] for one in course_held(record, drain).tables} == {"minutes", "pyramid", "charge", "calls"}
     assert not work_out(record, drain)
 
 

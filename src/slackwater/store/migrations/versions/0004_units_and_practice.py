@@ -18,6 +18,8 @@ def upgrade() -> None:
         op.add_column("unit_rows", sa.Column(name, sa.Text))
     for name in ("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"):
         op.add_column("unit_rows", sa.Column(name, sa.BigInteger))
+    op.add_column("unit_rows", sa.Column("must_run_min", sa.BigInteger))
+    op.add_column("canister_rows", sa.Column("size_ml", sa.Float(53)))
     rows_of(
         "recall",
         sa.Column("what", sa.Text, nullable=False),
@@ -47,6 +49,7 @@ def upgrade() -> None:
         sa.Column("destination", sa.Text, nullable=False),
         sa.Column("fallback", sa.Text),
         sa.Column("planned_min", sa.BigInteger),
+        sa.Column("charge_percent", sa.Float(53)),
         sa.Column("back_ms", sa.BigInteger),
         sa.Column("charge", sa.Text),
         sa.Column("because", sa.Text),
@@ -69,6 +72,7 @@ def upgrade() -> None:
         sa.Column("person", sa.Text, nullable=False),
         sa.Column("exercise", sa.Text, nullable=False),
         sa.Column("draw", sa.BigInteger, nullable=False),
+        sa.Column("moment", sa.BigInteger),
         sa.Column("answer", sa.Text, nullable=False),
         sa.Column("truth", sa.Text, nullable=False),
         sa.Column("right", sa.Integer, nullable=False),
@@ -85,7 +89,13 @@ def upgrade() -> None:
     rows_of(
         "sealed",
         sa.Column("unit", sa.Text, nullable=False),
-        sa.Column("log", sa.Text, nullable=False),
+        sa.Column("sha256", sa.Text, nullable=False),
+        sa.Column("declared", sa.Text, nullable=False),
         sa.Column("until_seq", sa.BigInteger, nullable=False),
-        by=("unit", "log"),
+        sa.Column("first_ms", sa.BigInteger, nullable=False),
+        sa.Column("last_ms", sa.BigInteger, nullable=False),
+        sa.Column("rows", sa.BigInteger, nullable=False),
+        sa.Column("numbers", sa.BigInteger, nullable=False),
+        by=("unit", "sha256"),
     )
+    op.create_index("ix_message_unit_seq", "message_rows", ["unit", "seq"])

@@ -1,0 +1,99 @@
+"""The door into the record that all live lines share: a message is answered for once it is on the disk, and kept once.
+
+Every door (HTTP, MQTT, MLLP) reads what came into a `Message` (`feed.line.message_of`) and awaits `offer`. Only when
+it returns may the door acknowledge. Where it raises, nothing was kept: the door refuses, or stays silent and lets the
+sender try again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections import Counter
+from types import TracebackType
+from typing import Self
+
+from slackwater.errors import NotWritten, RecordError, SlackwaterError
+from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message
+from slackwater.store.record import Record
+
+BY = "live intake"
+MOST_WAITING = 20_000  # messages under way at once; who offers more waits
+GATHER_S = 0.03  # messages of so long share an act: an act costs far more than a message in it
+LOOKED_S = 2.0  # so long an answer about which units are registered is believed
+
+
+class Intake:
+    """`await intake.offer(message)` resolves only after the commit. Use it as an async context manager, or close it.
+
+    `counts`: how many messages were `kept`, `kept already`, `kept beside` (other words under a number that was used:
+    both are kept, both are doubtful) and `refused`. One Intake serves many doors of one event loop.
+    """
+
+    def __init__(self, record: Record, *, by: str = BY) -> None:
+        self.record = record
+        self.counts: Counter[str] = Counter()
+        self._group = GroupCommit(record, by, GATHER_S)
+        self._room = asyncio.Semaphore(MOST_WAITING)
+        self._serials: frozenset[str] = frozenset()
+        self._looked = float("-inf")
+        self._looking = asyncio.Lock()
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        await self.close()
+
+    async def offer(self, message: Message) -> str:
+        """Keep a message; returns KEPT, KEPT_ALREADY or KEPT_BESIDE of `store.group` once it is durable.
+
+        Raises RecordError where it is refused for good (an unregistered unit, say): sending it again is no use.
+        Raises NotWritten where disk or server failed: nothing was kept, and the sender should try again.
+        """
+        try:
+            if not await self.registered(message.unit):
+                raise RecordError(
+                    "is not registered here", where=f"unit {message.unit[:64]}",
+                    mend="Register it: slackwater listen key SERIAL, or pair it with a drain.",
+                )  # fmt: skip
+            async with self._room:  # so `send` never has to wait, and the loop never stands still
+                done = await asyncio.wrap_future(self._group.send(message))
+        except NotWritten:
+            self.counts["not written"] += 1
+            raise
+        except SlackwaterError:
+            self.counts["refused"] += 1
+            raise
+        self.counts[done] += 1
+        return done
+
+    def refused(self) -> None:
+        """Count what a door refused before it could be offered."""
+        self.counts["refused"] += 1
+
+    async def registered(self, serial: str) -> bool:
+        """Whether the record knows this unit. A unit that is entered meanwhile is known within `LOOKED_S`."""
+        if serial in self._serials:
+            return True
+        async with self._looking:
+            if serial not in self._serials and time.monotonic() - self._looked > LOOKED_S:
+                self._serials = await asyncio.to_thread(self._registered)
+                self._looked = time.monotonic()
+        return serial in self._serials
+
+    def _registered(self) -> frozenset[str]:
+        return frozenset(str(unit["serial"]) for unit in self.record.things("unit"))
+
+    async def close(self) -> None:
+        """Write what was offered, then end."""
+        await asyncio.to_thread(self._group.close)
+
+
+def told_of(outcome: str) -> str:
+    """What a sender may be told of an outcome, in a few words."""
+    if outcome == KEPT_BESIDE:
+        return f"{outcome}: another reading came under this number before; both are doubtful"
+    return outcome

@@ -1,0 +1,238 @@
+"""From readings to the log that their unit would have written: rows as text, and what they declare. Pure.
+
+Rows are in order of the unit's own numbers, so that neither the order in which messages came nor how they were cut
+into pieces changes the log.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import Any
+
+from slackwater.errors import RecordError
+from slackwater.quantities import parse_span
+from slackwater.reading.layout import Layout
+from slackwater.reading.log import STATES
+
+COLUMNS = ("sequence", "time", "flow", "flow_max", "pressure", "pressure_min", "pressure_max", "set_suction",
+           "battery", "mains", "fluid", "state")  # fmt: skip
+HEADER = (",".join(COLUMNS) + "\n").encode()
+DISPUTED = "in-dispute"  # in place of a flow, where two readings came under one number: no number, so it is refused
+
+# What a reading declares of each amount, beside its numbers; what it may report beside the amount itself.
+_DECLARES = {
+    "flow": ("unit", "step", "ceiling", "rounding"),
+    "pressure": ("unit", "suction_is", "step"),
+    "set_suction": ("unit", "suction_is"),
+    "fluid": ("unit",),
+}
+_BESIDE = {"flow_max": ("flow", "max"), "pressure_min": ("pressure", "min"), "pressure_max": ("pressure", "max")}
+
+
+@dataclass(frozen=True)
+class Declared:
+    """How rows are to be read: `said` by amount (or `base`), and which of COLUMNS hold any value."""
+
+    said: Mapping[str, Mapping[str, str]]
+    columns: frozenset[str]
+
+    def plus(self, other: Declared) -> Declared | None:
+        """Both in one log; None where they contradict one another. What was not reported contradicts nothing."""
+        if any(self.said[name] != other.said[name] for name in self.said.keys() & other.said.keys()):
+            return None
+        return Declared({**self.said, **other.said}, self.columns | other.columns)
+
+    def to_json(self) -> str:
+        told = {"said": self.said, "columns": sorted(self.columns)}
+        return json.dumps(told, sort_keys=True, separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> Declared:
+        told = json.loads(text)
+        return cls(told["said"], frozenset(told["columns"]))
+
+    @property
+    def shift_ms(self) -> int:
+        """From a row's stamp to the end of what it stands for, where that is declared."""
+        base = self.said["base"]
+        return round(parse_span(base["every"]) * 1000) if base["marks"] == "start" and base["every"] else 0
+
+    def layout(self) -> Layout:
+        """The layout that reads the rows. Only channels that were reported are named."""
+        base, said = self.said["base"], self.said
+        tables: dict[str, dict[str, Any]] = {
+            "log": {"separator": ",", "decimal": "."},
+            "time": {"columns": ["time"], "format": "iso", "marks": base["marks"]},
+            "flow": {"column": "flow", "statistic": base["statistic"], "unit": "mL/min"},
+        }
+        if base["every"]:
+            tables["time"]["every"] = base["every"]
+        for name, declared in said.items():
+            if name == "base":
+                continue
+            unit = declared["unit"]
+            table = tables.setdefault(name, {"column": name})
+            table |= {key: f"{value} {unit}" if key in ("step", "ceiling") else value
+                      for key, value in declared.items()}  # fmt: skip
+        for column, (name, key) in _BESIDE.items():
+            if column in self.columns:
+                tables[name][f"{key}_column"] = column
+        if "battery" in self.columns:
+            tables["battery"] = {"column": "battery", "unit": "%"}
+        if "mains" in self.columns:
+            tables["mains"] = {"column": "mains", "yes": ["true"], "no": ["false"]}
+        if "state" in self.columns:
+            tables["state"] = {"column": "state", "words": {word: word for word in STATES}}
+        return Layout.from_tables(tables, "the unit's own messages")
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Some rows of one unit, in order of their numbers, each with its line end. `first`, `last`: those numbers.
+
+    twice: one number stands on several rows.
+    """
+
+    declared: Declared
+    rows: bytes
+    first: int
+    last: int
+    twice: bool
+
+    @classmethod
+    def of(cls, declared: Declared, lines: Sequence[str]) -> Piece:
+        twice = len(set(map(number, lines))) < len(lines)
+        rows = "".join(f"{line}\n" for line in lines).encode()
+        return cls(declared, rows, number(lines[0]), number(lines[-1]), twice)
+
+    @property
+    def lines(self) -> list[str]:
+        return self.rows.decode().splitlines()
+
+
+def number(line: str) -> int:
+    """The unit's own number of a row."""
+    return int(line[: line.index(",")])
+
+
+def stamp(at_ms: int) -> str:
+    """An instant as the rows have it: always as long, so that their order is the order of time."""
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
+
+
+def pieces_of(bodies: Iterable[str]) -> list[Piece]:
+    """Messages' words as rows; those of other units or signs in pieces of their own. RecordError for other words."""
+    found: list[tuple[Declared, list[str]]] = []
+    for line, declared in sorted(map(_row, bodies), key=lambda row: (number(row[0]), row[0])):
+        for at, (others, lines) in enumerate(found):
+            both = others if others == declared else others.plus(declared)
+            if both is not None:
+                lines.append(line)
+                found[at] = both, lines
+                break
+        else:
+            found.append((declared, [line]))
+    return [Piece.of(declared, lines) for declared, lines in found]
+
+
+def joined(pieces: Sequence[Piece]) -> list[Piece]:
+    """As few pieces as their declarations allow, each in order of its numbers.
+
+    Where two rows came under one number, neither has a value: which of them is true cannot be told.
+    """
+    found: list[tuple[Declared, list[Piece]]] = []
+    for piece in _settled(sorted(pieces, key=lambda piece: (piece.first, piece.last, piece.rows))):
+        for at, (others, held) in enumerate(found):
+            both = others.plus(piece.declared)
+            if both is not None:
+                held.append(piece)
+                found[at] = both, held
+                break
+        else:
+            found.append((piece.declared, [piece]))
+    return [_end_to_end(declared, held) for declared, held in found]
+
+
+def only(piece: Piece, spans: Sequence[tuple[int, int | None]]) -> Piece | None:
+    """The rows that ended within one of the spans (from, to] of UTC ms; None where none did."""
+    shift = piece.declared.shift_ms
+    bounds = [(stamp(max(0, begin - shift)), None if end is None else stamp(max(0, end - shift)))
+              for begin, end in spans]  # fmt: skip
+    kept = []
+    for line in piece.lines:
+        at = line.split(",", 2)[1]
+        if any(at > begin and (end is None or at <= end) for begin, end in bounds):
+            kept.append(line)
+    return Piece.of(piece.declared, kept) if kept else None
+
+
+def _end_to_end(declared: Declared, pieces: list[Piece]) -> Piece:
+    if all(one.last < other.first for one, other in pairwise(pieces)):
+        rows = b"".join(piece.rows for piece in pieces)
+        return Piece(declared, rows, pieces[0].first, pieces[-1].last, any(piece.twice for piece in pieces))
+    return Piece.of(declared, sorted((line for piece in pieces for line in piece.lines), key=_by_number))
+
+
+def _by_number(line: str) -> tuple[int, str]:
+    return number(line), line
+
+
+def _settled(pieces: list[Piece]) -> list[Piece]:
+    """The same pieces, in order of their first numbers, those rows in dispute that share a number with another."""
+    out: list[Piece] = []
+    together: list[Piece] = []  # pieces whose numbers lie among each other
+    reach = -1
+    for piece in pieces:
+        if piece.first > reach:
+            out += _settle(together)
+            together = []
+        together.append(piece)
+        reach = max(reach, piece.last)
+    return out + _settle(together)
+
+
+def _settle(pieces: list[Piece]) -> list[Piece]:
+    if len(pieces) == 1 and not pieces[0].twice:
+        return pieces
+    count = Counter(number(line) for piece in pieces for line in piece.lines)
+    if max(count.values(), default=0) < 2:
+        return pieces
+    return [
+        Piece.of(piece.declared, [_in_dispute(line) if count[number(line)] > 1 else line for line in piece.lines])
+        for piece in pieces
+    ]
+
+
+def _in_dispute(line: str) -> str:
+    cells = line.split(",")
+    cells[COLUMNS.index("flow")] = DISPUTED
+    return ",".join(cells)
+
+
+def _row(body: str) -> tuple[str, Declared]:
+    try:
+        told = json.loads(body, parse_int=str, parse_float=str)
+        base = {"marks": told["marks"], "statistic": told["statistic"], "every": ""}
+        if "every" in told:
+            base["every"] = f"{told['every']['value']} {told['every']['unit']}"
+        cells = dict.fromkeys(COLUMNS, "") | {"sequence": told["sequence"], "time": told["time"]}
+        said: dict[str, Mapping[str, str]] = {"base": base}
+        for name in ("flow", "pressure", "set_suction", "battery", "fluid"):
+            if name in told:
+                cells[name] = told[name]["value"]
+                if name in _DECLARES:
+                    said[name] = {key: told[name][key] for key in _DECLARES[name] if key in told[name]}
+        for column, (name, key) in _BESIDE.items():
+            cells[column] = told.get(name, {}).get(key, "")
+        if "mains" in told:
+            cells["mains"] = "true" if told["mains"] else "false"
+        cells["state"] = told.get("state", "")
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise RecordError("holds no reading", where="a message", mend="See: slackwater verify.") from None
+    has = frozenset(name for name in COLUMNS[2:] if cells[name])
+    return ",".join(cells[name] for name in COLUMNS), Declared(said, has)
