@@ -81,7 +81,7 @@ def check_command(name: str, as_json: bool) -> None:
         return
     click.echo(
         f"{rule.name} {rule.version}: read; status {rule.status}; {len(rule.removal)} removal, {len(rule.step_down)} "
-        f"step-down, {len(rule.escalation)} escalation clauses; {rule.sha256[:12]}"
+        f"step-down, {len(rule.home)} home, {len(rule.escalation)} escalation clauses; {rule.sha256[:12]}"
     )
 
 

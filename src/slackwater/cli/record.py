@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import sys
 from pathlib import Path
 
 import click
 
-from slackwater.cli.options import at_record
+from slackwater.cli.options import at_record, logged_in
 from slackwater.cli.progress import Progress
 from slackwater.errors import SlackwaterError, UsageError
 
@@ -95,7 +94,7 @@ def add(
     for path in paths:
         if path != "-" and not Path(path).exists():
             raise UsageError("is no folder and no file", where=path, mend="Check the name.")
-    who = by or _logged_in()
+    who = by or logged_in()
     refused: list[str] = []
     done = []
     with open_record(place, create=True) as record:
@@ -128,13 +127,6 @@ def add(
         for line in refused:
             click.echo(f"slackwater: refused: {' '.join(line.split())}", err=True)
     ctx.exit(2 if refused else 0)
-
-
-def _logged_in() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a user without a name, as services and containers may have
-        raise UsageError("who records it cannot be told", mend="Say it: --by WHO.") from None
 
 
 @command.command("list", short_help="List the drains that are in, or all of them.")

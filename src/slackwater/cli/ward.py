@@ -46,10 +46,11 @@ def by_hospital(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option(
     "--behind-tls", is_flag=True, help="A proxy in front speaks TLS: needed for any address but this machine's."
 )
+@click.option("--practice", "practice_path", metavar="FILE", help="Your unit's [practice]: docs/practice.md.")
 @by_hospital
 def command(
     place: str | None, zone: str, host: str, port: int, idle_min: int, judges: int, behind_tls: bool,
-    **given: str | None,
+    practice_path: str | None, **given: str | None,
 ) -> None:  # fmt: skip
     """Serve the ward's pages over the record.
 
@@ -75,11 +76,12 @@ def command(
             "the ward's pages need the extra 'ward'", mend="Install it: pip install 'slackwater[ward]'."
         ) from None
     from slackwater.store.place import place_of
+    from slackwater.teach.practice import load_practice
     from slackwater.web.settings import Settings
 
     settings = Settings(
         place_of(place), ward_zone(zone), zone, idle_s=60 * idle_min, secure=behind_tls, judges=judges,
-        hospital=_hospital(**given),
+        hospital=_hospital(**given), practice=None if practice_path is None else load_practice(practice_path),
     )  # fmt: skip
     app = create_app(settings)
     click.echo(f"the ward's pages: http://{host}:{port}", err=True)

@@ -108,7 +108,8 @@ def _differences(evaluation: Evaluation, expect: Mapping[str, Any], where: str) 
     found: dict[str, Status] = {"overall": evaluation.overall, "population": evaluation.population.status}
     since: dict[str, int | None] = {"overall": evaluation.met_since_ms}
     blocks = (("guard", evaluation.guards), ("removal", evaluation.criteria),
-              ("step_down", evaluation.step_down), ("escalation", evaluation.escalation))  # fmt: skip
+              ("step_down", evaluation.step_down), ("home", evaluation.home),
+              ("escalation", evaluation.escalation))  # fmt: skip
     for block, judged in blocks:
         for one in judged:
             for key in (one.id, f"{block}.{one.id}"):
@@ -116,6 +117,8 @@ def _differences(evaluation: Evaluation, expect: Mapping[str, Any], where: str) 
                     found[key], since[key] = one.status, one.since_ms
     if evaluation.step_down_overall is not None:
         found["step_down"] = evaluation.step_down_overall
+    if evaluation.home_overall is not None:
+        found["home"] = evaluation.home_overall
     for key, word in expect.items():
         if key == "since":
             yield from _since_differences(since, _table(word, f"{where}.since"), evaluation.as_of_ms, f"{where}.since")

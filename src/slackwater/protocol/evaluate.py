@@ -25,6 +25,7 @@ def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
     guards = (*judge_guards(protocol, facts), *vetoes) if protocol.removal and not outside else ()
     criteria = _block(protocol.removal, protocol, facts, outside)
     step_down = _block(protocol.step_down, protocol, facts, outside)
+    home = _block(protocol.home, protocol, facts, outside)
     escalation = tuple(judge_clause(clause, protocol, facts, escalating=True) for clause in protocol.escalation)
     overall = _whole(population, criteria, guards)
     timeline = _whole_codes(population, criteria, guards, facts.length)
@@ -32,13 +33,15 @@ def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
     return Evaluation(
         protocol, population, overall, timeline, met_since, first_met, guards, criteria, step_down,
         _whole(population, step_down, vetoes) if protocol.step_down else None, escalation, facts.now_ms,
+        home, _whole(population, home, vetoes) if protocol.home else None,
     )  # fmt: skip
 
 
 def judge_whom(protocol: Protocol, facts: Facts) -> Population:
     """Is the rule made for this patient?"""
     population = judge_population(protocol.applies, facts)
-    if facts.about.get("operation.kind") == "pneumonectomy" and (protocol.removal or protocol.step_down):
+    asks = protocol.removal or protocol.step_down or protocol.home
+    if facts.about.get("operation.kind") == "pneumonectomy" and asks:
         return Population(Status.NOT_APPLICABLE, (NO_AIR_VERDICT, *population.reasons))
     return population
 

@@ -88,3 +88,5 @@ class Evaluation:
     step_down_overall: Status | None
     escalation: tuple[Judged, ...]
     as_of_ms: int
+    home: tuple[Judged, ...] = ()
+    home_overall: Status | None = None

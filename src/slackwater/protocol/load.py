@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from slackwater.errors import ProtocolError, QuantityError
-from slackwater.protocol.load_bedside import load_schedule, load_suction
+from slackwater.protocol.load_bedside import load_schedule, load_suction, load_trip
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN, Measure
 from slackwater.protocol.population import EXCLUDABLE
 from slackwater.protocol.rule import NUMERIC, WORDY, Applies, Clause, EffortSeen, Protocol, TubeOpen
@@ -21,7 +21,7 @@ STATUSES = ("example", "draft", "approved", "retired")
 SCOPES = ("drain", "space", "patient")
 RESTARTS = ("suction_change", "clamp_trial", "reconnection", "unit_exchange", "tube_flushed")
 _TOP = ("name", "version", "status", "approved_by", "source", "notes", "applies", "evidence", "guards",
-        "removal", "step_down", "escalation", "schedule", "suction")  # fmt: skip
+        "removal", "step_down", "home", "escalation", "schedule", "suction", "trip")  # fmt: skip
 _APPLIES = ("indication", "space", "min_age_years", "max_age_years", "excludes", "needs")
 _NEEDS = ("operation.end", "operation.kind", "drain.connected_at", "drain.space", "patient.weight_kg",
           "patient.age_years", "breathing", "indication")  # fmt: skip
@@ -50,8 +50,9 @@ def load_protocol(data: bytes, name: str) -> Protocol:
     waived = content.get("guards") == "none"
     removal = _clauses(content, "removal", name)
     step_down = _clauses(content, "step_down", name)
+    home = _clauses(content, "home", name)
     escalation = _clauses(content, "escalation", name)
-    if not (removal or step_down or escalation):
+    if not (removal or step_down or home or escalation):
         raise ProtocolError(
             "holds no clause", where=name, mend="Write at least one [[removal]], [[step_down]] or [[escalation]]."
         )
@@ -94,9 +95,11 @@ def load_protocol(data: bytes, name: str) -> Protocol:
         guards_waived=waived,
         removal=removal,
         step_down=step_down,
+        home=home,
         escalation=escalation,
         schedule=load_schedule(content, name),
         suction=load_suction(content["suction"], name) if "suction" in content else None,
+        trip=load_trip(content["trip"], name) if "trip" in content else None,
         notes=top.text("notes", ""),
         file_name=name,
     )

@@ -7,22 +7,25 @@ from typing import Any
 
 from slackwater.errors import ProtocolError, QuantityError
 from slackwater.protocol.measures import SCHEDULE_EVENTS
-from slackwater.protocol.rule import Due, Edge, ScoreBand
+from slackwater.protocol.rule import Due, Edge, ScoreBand, TripMargin
 from slackwater.protocol.table import Table
 from slackwater.quantities.suction import SuctionRange
 from slackwater.quantities.units import Quantity, parse_quantity
 
 _DUE = ("item", "every", "within", "from", "until", "early_warning", "source")
+MOST_FACTOR = 10.0  # a larger one is a slip (ours)
 _MOST_POINTS = 20  # 3 for each of six readings and 2 for oxygen; from memory, as the score itself
 
 
 def load_suction(content: Any, name: str) -> SuctionRange:
-    """`[suction]`: lowest and highest, and, if wanted, the step in which the unit can be set."""
-    table = Table(content, f"{name}, suction", ("lowest", "highest", "step"))
+    """`[suction]`: lowest and highest; if wanted the step a unit can be set in, and how far from the order still
+    counts as kept."""
+    table = Table(content, f"{name}, suction", ("lowest", "highest", "step", "kept_within"))
     lowest, highest = _level(table, "lowest"), _level(table, "highest")
     if lowest.value > highest.value:
         raise table.fault("lowest", "is stronger than highest, so nothing could be ordered", "Swap the two.")
-    return SuctionRange(lowest, highest, _level(table, "step") if "step" in table.content else None)
+    step, kept = (_level(table, key) if key in table.content else None for key in ("step", "kept_within"))
+    return SuctionRange(lowest, highest, step, kept)
 
 
 def _level(table: Table, key: str) -> Quantity:
@@ -31,9 +34,20 @@ def _level(table: Table, key: str) -> Quantity:
     except QuantityError as error:
         raise table.fault(key, error.what, error.mend or 'Write e.g. "20 cmH2O".') from None
     if not read.value:
-        mend = 'Write e.g. "5 cmH2O"; none_added is always allowed.' if key != "step" else 'Write e.g. "0.5 kPa".'
+        levels = 'Write e.g. "5 cmH2O"; none_added is always allowed.'
+        mend = levels if key in ("lowest", "highest") else 'Write e.g. "0.5 kPa".'
         raise table.fault(key, "is zero", mend)
     return Quantity(abs(read.value), read.unit)
+
+
+def load_trip(content: Any, name: str) -> TripMargin:
+    """`[trip]`: how long a battery must last beyond what is planned, and how soon suction must be back."""
+    table = Table(content, f"{name}, trip", ("factor", "reserve", "back_within", "source"))
+    factor, reserve = table.number("factor"), table.span("reserve", needed=True, positive=False)
+    if factor is None or not 1.0 <= factor <= MOST_FACTOR:
+        raise table.fault("factor", f"must be a number from 1 to {MOST_FACTOR:g}", "Write e.g. factor = 2.")
+    assert reserve is not None
+    return TripMargin(factor, reserve, table.span("back_within"), table.text("source", ""))
 
 
 def load_schedule(content: Mapping[str, Any], name: str) -> tuple[Due, ...]:

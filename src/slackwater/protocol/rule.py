@@ -116,6 +116,26 @@ class Due:
 
 
 @dataclass(frozen=True)
+class TripMargin:
+    """How much longer than planned a battery must last for a way off the mains: planned time x factor + reserve.
+
+    back_s: within so long of the return the trace must show suction again; None: the rule does not say.
+    """
+
+    factor: float
+    reserve_s: float
+    back_s: float | None
+    source: str
+
+    def needed_min(self, planned_min: float) -> float:
+        return planned_min * self.factor + self.reserve_s / 60.0
+
+    @property
+    def told(self) -> str:
+        return f"planned time x {self.factor:g} + {format_span(self.reserve_s)}"
+
+
+@dataclass(frozen=True)
 class Protocol:
     """A unit's own written rule, pinned by the hash of its file."""
 
@@ -136,8 +156,10 @@ class Protocol:
     removal: tuple[Clause, ...]
     step_down: tuple[Clause, ...] = ()
     escalation: tuple[Clause, ...] = ()
+    home: tuple[Clause, ...] = ()  # may the patient go home with the drain in?
     schedule: tuple[Due, ...] = ()
     suction: SuctionRange | None = None  # levels that may be ordered; None: the rule does not say
+    trip: TripMargin | None = None  # None: the rule gives no margin
     notes: str = ""
     file_name: str = ""
 

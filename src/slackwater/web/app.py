@@ -45,6 +45,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         app.state.looks.close()
         app.state.judges.close()
+        app.state.simulator.close()
         app.state.record.close()
 
     app = FastAPI(
@@ -57,6 +58,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.door = CapacityLimiter(2)  # passwords that are worked out at once
     app.state.looks = Looks(app.state.record)
     app.state.judges = Judges(settings.judges)
+    app.state.simulator = Judges(1)  # practice waits in a line of its own: no drain waits for it
     app.state.templates = environment(settings.zone)
     app.state.first_start = FirstStart(app.state.record)
     app.state.hospital = _hospital(settings)

@@ -27,9 +27,11 @@ from slackwater.report.round import escalation
 from slackwater.report.times import offset, shown
 from slackwater.store.course import Course, course_of
 from slackwater.store.history import history_of
+from slackwater.store.recalls import recalled_at
 from slackwater.store.record import Record
 from slackwater.store.rows import things
 from slackwater.web.judges import MINUTE_MS, Asked, Judges, as_json
+from slackwater.web.off_the_mains import open_items
 
 PAGE_OLD_MS = 10 * MINUTE_MS  # a page that has not heard from the server for so long covers its answer (ours)
 KEPT = 64  # answers that the server remembers
@@ -90,6 +92,7 @@ class Sheet:
     limit_ms: int | None
     covered: str
     judged_at_removal: str
+    recalled: tuple[str, ...] = ()  # lots at this drain that must no longer be used
 
 
 _kept: OrderedDict[tuple[Any, ...], Told | None] = OrderedDict()
@@ -98,7 +101,7 @@ _kept: OrderedDict[tuple[Any, ...], Told | None] = OrderedDict()
 async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
     """The page of a drain at a moment. Raises RecordError where the record did not know it then."""
     settings = request.app.state.settings
-    course, facts, shown_map, history, older = await run_in_threadpool(
+    course, facts, shown_map, history, older, recalled = await run_in_threadpool(
         _read, request.app.state.record, drain, moment, settings.zone
     )
     asked_ms = judged_at(course, moment)
@@ -113,7 +116,7 @@ async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
         course, whose(course), course.state, moment.as_of_ms, moment, told, failed, facts, shown_map, history,
         older, _cautions(told, facts), _freshness(told, moment, live, settings.zone), age, limit, covered,
         f"This drain is out; judged as of its removal, {shown(asked_ms, settings.zone)}."
-        if asked_ms != moment.as_of_ms else "",
+        if asked_ms != moment.as_of_ms else "", recalled,
     )  # fmt: skip
 
 
@@ -141,7 +144,10 @@ def tell(course: Course, found: Assessment | None, asked: Asked) -> Told | None:
     age = None if rule is None or rule.data_age_s is None else round(1000 * rule.data_age_s)
     watches = found.evaluation is not None and bool(found.evaluation.escalation)
     fired, unseen = escalation(found.evaluation)
-    words = view(found, zone) | {"to_act": fired, "never_told": unseen}  # as on the round
+    words = view(found, zone) | {
+        "to_act": fired, "never_told": unseen,  # as on the round
+        "not_back": open_items(course, found, zone),
+    }  # fmt: skip
     return Told(words, as_json(packed(found, zone, readings=False)), found.data_until_ms, age, watches)
 
 
@@ -168,7 +174,7 @@ def known_course(connection: Connection, drain: str, known_ms: int | None) -> Co
 
 def _read(
     record: Record, drain: str, moment: Moment, zone: tzinfo
-) -> tuple[Course, DrainFacts, DrainMap, tuple[Acted, ...], int]:
+) -> tuple[Course, DrainFacts, DrainMap, tuple[Acted, ...], int, tuple[str, ...]]:
     """All reads of one moment of the record."""
     known = moment.known_ms
     with record.reading() as connection:
@@ -180,8 +186,9 @@ def _read(
         tubes = tubes_of(connection, course.patient.key, known)
         lines = history_of(connection, course, known)
         decisions = things(connection, "decision", {"drain": drain}, known_ms=known)
+        recalled = recalled_at(connection, course, moment.as_of_ms, known)
     facts = drain_facts(course, moment.as_of_ms, zone, serials, rules, decisions)
-    return course, facts, drain_map(tubes, drain, moment.as_of_ms, zone), *history_lines(lines, zone)
+    return course, facts, drain_map(tubes, drain, moment.as_of_ms, zone), *history_lines(lines, zone), recalled
 
 
 def judged_at(course: Course, moment: Moment) -> int:

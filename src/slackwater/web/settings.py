@@ -8,6 +8,7 @@ from datetime import UTC, tzinfo
 
 from slackwater.store.place import Place
 from slackwater.store.record import utc_ms
+from slackwater.teach.practice import Practice
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class Settings:
 
     secure: cookies only over TLS, which a proxy of the hospital speaks; off only for this machine itself.
     judges: processes that work out answers beside the server. hospital: None where people log in here alone.
+    practice: how long the unit holds a kind of exercise current; None: it does not say.
     """
 
     place: Place
@@ -40,4 +42,5 @@ class Settings:
     judges: int = 1
     demo: bool = False
     hospital: Hospital | None = None
+    practice: Practice | None = None
     clock: Callable[[], int] = field(default=utc_ms)

@@ -11,6 +11,7 @@ from slackwater.errors import RecordError, StaleError
 from slackwater.reading.layout import Layout
 from slackwater.store import Record
 from slackwater.store.calls import complete_call, heard, record_call
+from slackwater.store.derive import table_of
 from slackwater.store.take_in import GivenLog
 from slackwater.store.verify import verify
 
@@ -76,3 +77,21 @@ def test_what_is_told_later_joins_it_and_a_stale_form_is_refused(record: Record)
     (one,) = heard(record, [drain]).calls
     assert (one.attended_ms, one.action, one.cause, one.version) == (ms(25), "unit_stood_upright", None, 2)
     assert heard(record, []).calls == () and heard(record, [drain]).tells == frozenset()
+
+
+def test_a_minute_of_which_the_unit_tells_a_fault_is_never_quiet(record: Record) -> None:
+    """A line told blocked counts as blocked, a full container as off; a low battery leaves the flow to decide."""
+    rows = [
+        f"{row},{'block' if 60 <= k < 65 else 'full' if 80 <= k < 85 else 'low' if 100 <= k < 105 else 'pump'}"
+        for k, row in enumerate(log_rows())
+    ]
+    layout = Layout.from_toml(
+        LAYOUT_TEXT + WORDS.replace("full =", 'block = "line_blocked", full ='), "tells.toml"
+    )  # fmt: skip
+    log = GivenLog("log.csv", "\n".join(["time,flow,p,p_low,p_high,unit,says", *rows, ""]).encode(), layout)
+    drain = taken(record, bundle(logs=[log])).drain
+    minutes = table_of(record, drain, "minutes")
+    assert minutes is not None
+    told = list(zip(minutes["reason"], minutes["state"], strict=True))
+    assert set(told[60:65]) == {("blocked", "cannot_tell")} and set(told[80:85]) == {("off", "cannot_tell")}
+    assert set(told[100:105]) == set(told[106:110]) == {("", "quiet")}

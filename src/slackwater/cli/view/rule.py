@@ -7,6 +7,7 @@ import textwrap
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.sentence import sentence
 from slackwater.quantities.spans import format_span
+from slackwater.quantities.suction import exactly
 
 WIDE = 92
 
@@ -24,7 +25,9 @@ def rule_text(rule: Protocol) -> str:
         f"a run starts anew at: {', '.join(word.replace('_', ' ') for word in rule.restart_on) or 'nothing'}",
         *_guards(rule),
     ]
-    for title, clauses in (("removal", rule.removal), ("step-down", rule.step_down), ("escalation", rule.escalation)):
+    blocks = (("removal", rule.removal), ("step-down", rule.step_down), ("home with the drain", rule.home),
+              ("escalation", rule.escalation))  # fmt: skip
+    for title, clauses in blocks:
         if clauses:
             lines += ["", f"{title}:"]
             for clause in clauses:
@@ -40,7 +43,11 @@ def rule_text(rule: Protocol) -> str:
         for due in rule.schedule:
             lines += textwrap.wrap(due.told, WIDE, initial_indent="  ", subsequent_indent="      ")
     if rule.suction is not None:
+        kept = rule.suction.kept_within
         lines += ["", f"suction that may be ordered: {rule.suction.told}"]
+        lines += [] if kept is None else [f"suction counts as kept within {exactly(kept)} of the order"]
+    if rule.trip is not None:
+        lines += ["", f"a way off the mains: the battery must last {rule.trip.told}"]
     if rule.notes:
         lines += ["", *textwrap.wrap(rule.notes, WIDE)]
     lines += ["", "It supports decisions; clinicians and local policy decide."]

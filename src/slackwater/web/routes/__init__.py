@@ -8,7 +8,9 @@ from importlib import import_module
 from fastapi import APIRouter
 
 FILES = (
-    "round", "people", "cards", "rules", "units", "enter", "charting", "orders", "fluids", "removal", "drain", "oidc",
+    "round", "people", "cards", "rules", "units", "fleet", "trips", "enter", "charting", "orders", "fluids",
+    "removal", "drain", "oidc",
+    "practice", "sheets", "suction", "signals", "home",
     "api", "api_round", "api_drain", "api_bedside", "api_chart", "api_orders", "api_enter", "api_removal", "api_units",
     "api_rules", "api_people",
 )  # fmt: skip

@@ -42,11 +42,13 @@ FORMS = ("goal", "stay", "task", "done")
 # What can be done at a drain, as a button says it, the most frequent first; others go by their own name.
 DOING = {
     "set": "Chart a set", "fluid": "Fluid", "canister": "Canister", "handle": "Trace tube and unit",
-    "try": "Cough or walk", "xray": "X-ray", "order": "Order suction", "hold": "Keep the drain", "clamp": "Clamp",
-    "remove": "Record a removal", "after": "After removal", "connect": "Connect a unit", "correct": "Correct an entry",
+    "try": "Cough or walk", "xray": "X-ray", "trip": "Trip on battery", "order": "Order suction",
+    "hold": "Keep the drain", "clamp": "Clamp", "remove": "Record a removal", "after": "After removal",
+    "connect": "Connect a unit", "correct": "Correct an entry", "suction": "Suction: ordered and delivered",
+    "signals": "Signals of the unit", "diary": "Diary at home", "home": "Home with the drain",
 }  # fmt: skip
 STILL_CLAMPED = "The drain is charted clamped. Chart the clamp off: that ends its timer."
-WHILE_IN = ("set", "canister", "order", "hold", "clamp", "remove", "connect")
+WHILE_IN = ("set", "canister", "trip", "order", "hold", "clamp", "remove", "connect", "diary", "home")
 PLACES = {name: place for place, name in enumerate(DOING)}
 
 

@@ -30,10 +30,13 @@ from slackwater.web.bedside import (
 )  # fmt: skip
 from slackwater.web.charted import last_of_each
 from slackwater.web.forms import Form, empty, form_of
+from slackwater.web.off_the_mains import filling
 from slackwater.web.policy import BEDSIDE, DOCTORS, NURSES, Rule, allow
 from slackwater.web.set_facts import Told, set_facts, sums
 
 router = APIRouter(include_in_schema=False)
+
+LARGEST_ML = 20_000.0  # a canister that holds more is a slip (ours)
 
 for _page, _roles in (("fluid", BEDSIDE), ("canister", DOCTORS | NURSES)):
     allow("GET", f"{DRAIN}/{_page}", Rule(_roles, drain=True, looks="charting"))
@@ -90,7 +93,7 @@ async def _fluid(
 
 @router.get(f"{DRAIN}/canister")
 async def canister_page(request: Request) -> Response:
-    return _canister(request, empty(), await course_here(request))
+    return await _canister(request, empty(), await course_here(request))
 
 
 @router.post(f"{DRAIN}/canister")
@@ -99,7 +102,7 @@ async def canister(request: Request) -> Response:
     form, course = await form_of(request), await course_here(request)
     if await kept_canister(request, form, course):
         return to_drain(request)
-    return _canister(request, form, course)
+    return await _canister(request, form, course)
 
 
 async def kept_canister(request: Request, form: Form, course: Course) -> bool:
@@ -111,6 +114,9 @@ async def kept_canister(request: Request, form: Form, course: Course) -> bool:
     expires = _day(form, settings.zone)
     level = form.said.get("canister_level", "").strip()
     rows_fine(form, {"canister_level": Typed("canister_level", level, "mL" if level else "")}, at_ms, settings.clock())
+    size_ml = form.number("size_ml")
+    if size_ml is not None and not 0 < size_ml <= LARGEST_ML:
+        form.faults["size_ml"] = f"Write mL, above 0 and at most {LARGEST_ML:g}."
     lot, filter_lot = form.text("lot", longest=80) or "", form.text("filter_lot", longest=80) or ""
     by = request.state.who.name
     if form.fine and at_ms is not None:
@@ -120,6 +126,7 @@ async def kept_canister(request: Request, form: Form, course: Course) -> bool:
             key = change_canister(
                 act, now, level=level, level_unit="mL" if level else "", by=by, at_ms=at_ms, once=once, lot=lot,
                 filter_lot=filter_lot, expires_ms=expires, clamp_on_ms=on_ms, clamp_off_ms=off_ms,
+                size_ml=size_ml,
             )  # fmt: skip
             if back == "yes":
                 seen = Typed("suction_unit", "on", note="suction back on after the canister was changed")
@@ -133,8 +140,13 @@ async def kept_canister(request: Request, form: Form, course: Course) -> bool:
     return False
 
 
-def _canister(request: Request, form: Form, course: Course) -> Response:
-    return form_page(request, "chart_canister.html", form, course, heading="Canister changed")
+async def _canister(request: Request, form: Form, course: Course) -> Response:
+    full = await request.app.state.judges.ask(filling, asked_here(request, course))
+    size = next((one["size_ml"] for one in reversed(course.canisters) if one["size_ml"] is not None), None)
+    return form_page(
+        request, "chart_canister.html", form, course, heading="Canister changed", full=full,
+        size="" if size is None else f"{size:g}",
+    )  # fmt: skip
 
 
 def _day(form: Form, zone: tzinfo) -> int | None:

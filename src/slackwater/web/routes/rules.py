@@ -172,7 +172,8 @@ async def drains_seen(request: Request) -> list[Listed]:
 
 def _blocks(kept: KeptRule) -> list[tuple[str, list[dict[str, str]]]]:
     rule = kept.rule
-    named = (("Removal", rule.removal), ("Stepping suction down", rule.step_down), ("Items to act on", rule.escalation))
+    named = (("Removal", rule.removal), ("Stepping suction down", rule.step_down), ("Home with the drain", rule.home),
+             ("Items to act on", rule.escalation))  # fmt: skip
     return [(head, [_clause(one) for one in clauses]) for head, clauses in named if clauses]
 
 

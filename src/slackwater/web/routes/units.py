@@ -13,19 +13,21 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.errors import NotWritten, SlackwaterError, StaleError, UsageError
 from slackwater.store.acts import key_of
 from slackwater.store.listing import listed
-from slackwater.store.nouns import UNIT_STATES
+from slackwater.store.nouns import RECALLED
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing, acts
-from slackwater.store.units import AWAY, UnitNow, connect, set_state, units_now
+from slackwater.store.units import AWAY, UnitNow, connect, set_state
 from slackwater.web.bedside import DRAIN, course_here
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
 from slackwater.web.pages import local_input, render
 from slackwater.web.policy import BEDSIDE, EVERYONE, NURSES, Rule, allow
+from slackwater.web.unit_facts import fleet_of
 
 router = APIRouter(include_in_schema=False)
 
 HANDLERS = NURSES | {"engineer"}
+ENGINEERS = frozenset({"engineer"})
 allow("GET", "/units", Rule(EVERYONE))
 allow("POST", "/units/{unit}/state", Rule(HANDLERS))
 allow("GET", f"{DRAIN}/connect", Rule(BEDSIDE, drain=True, looks="set-up"))
@@ -73,17 +75,25 @@ async def stepped(request: Request, unit: str, form: Form) -> None:
 async def _units(request: Request, wrong: str) -> Response:
     record: Record = request.app.state.record
     who: Who = request.state.who
-    found = await run_in_threadpool(units_now, record, request.app.state.settings.clock())
-    seen = [one for one in await run_in_threadpool(listed, record, everything=True) if who.sees(one.ward)]
-    names = {one.key: ", ".join((one.name, one.ward or "ward not recorded", _bed(one.bed))) for one in seen}
-    counts = Counter(unit.state for unit in found)
+    settings = request.app.state.settings
+    fleet = await run_in_threadpool(fleet_of, record, settings.clock(), settings.zone)
+    found = [one.now for one in fleet.units]
+    counts = Counter(unit.stands for unit in found)
     return render(
-        request, "units.html", status=422 if wrong else 200, units=found, names=names, wrong=wrong,
-        away=AWAY, may_step=who.role in HANDLERS, once=fresh_key(), by=await run_in_threadpool(_by, record, found),
+        request, "units.html", status=422 if wrong else 200, fleet=fleet, wrong=wrong,
+        names=await run_in_threadpool(names_seen, record, who),
+        away=AWAY, may_step=who.role in HANDLERS, may_recall=who.role in ENGINEERS, once=fresh_key(),
+        by=await run_in_threadpool(_by, record, found), recalled=RECALLED,
         faults={unit.key: fault for unit in found if (fault := _fault(unit)) is not None},
-        counts=[(counts[state], state) for state in UNIT_STATES if counts[state]],
+        counts=[(many, stands) for stands, many in sorted(counts.items())],
         at=lambda ms: local_input(ms, request.app.state.settings.zone),
     )  # fmt: skip
+
+
+def names_seen(record: Record, who: Who) -> dict[str, str]:
+    """Drains of this person's wards, by key: 'W-1/1, South, bed 4'."""
+    seen = [one for one in listed(record, everything=True) if who.sees(one.ward)]
+    return {one.key: ", ".join((one.name, one.ward or "ward not recorded", _bed(one.bed))) for one in seen}
 
 
 def _bed(bed: str | None) -> str:

@@ -1,0 +1,57 @@
+"""Is suction back? After a canister was changed, or a way off the ward: read from the log, minute by minute."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.equipment.charge import MINUTE_MS
+
+BACK_SHARE = 0.8  # a minute whose mean suction reaches so much of what it should be counts as back (ours)
+
+BACK, LATE, NOT_BACK, WAITING, UNKNOWN = "back", "late", "not back", "waiting", "cannot tell"
+
+
+@dataclass(frozen=True)
+class Back:
+    """How it stands: back, late (it came after the time allowed), not back, waiting (still within it), cannot tell.
+
+    at_ms: the end of the first minute that shows it.
+    """
+
+    standing: str
+    at_ms: int | None = None
+
+
+def suction_back(
+    ends_ms: NDArray[np.int64], pressure: NDArray[np.float64], wanted_cmh2o: NDArray[np.float64], since_ms: int,
+    within_s: float, now_ms: int,
+) -> Back:  # fmt: skip
+    """One element a minute of the log: its end, its mean pressure (suction negative, NaN: not recorded) and how much
+    suction it should have (cmH2O, positive; NaN: not known). Nothing after `now_ms` is looked at.
+
+    A minute that is missing never shows suction, and never shows that there was none.
+    """
+    due_ms = since_ms + round(within_s * 1000)
+    here = (ends_ms > since_ms) & (ends_ms - MINUTE_MS >= since_ms) & (ends_ms <= now_ms)
+    known = here & np.isfinite(pressure) & np.isfinite(wanted_cmh2o)
+    with np.errstate(invalid="ignore"):
+        there = np.flatnonzero(known & (wanted_cmh2o > 0) & (-pressure >= BACK_SHARE * wanted_cmh2o))
+    if len(there):
+        at = int(ends_ms[there[0]])
+        # before that minute, were all minutes seen? One that was not may have been the one in which it came back
+        if at <= due_ms:
+            return Back(BACK, at)
+        unseen = _whole_minutes(since_ms, min(at, due_ms)) - int(np.count_nonzero(known & (ends_ms <= due_ms)))
+        return Back(LATE if unseen <= 0 else UNKNOWN, at)
+    if now_ms < due_ms:
+        return Back(WAITING)
+    seen = int(np.count_nonzero(known & (ends_ms <= due_ms)))
+    return Back(NOT_BACK if seen and seen >= _whole_minutes(since_ms, due_ms) else UNKNOWN)
+
+
+def _whole_minutes(start_ms: int, end_ms: int) -> int:
+    """Whole minutes of the clock within [start, end]."""
+    return max(end_ms // MINUTE_MS - -(-start_ms // MINUTE_MS), 0)

@@ -1,0 +1,236 @@
+"""How long a unit runs on its battery, from its own past discharges and not from what was printed when it was new.
+
+A discharge is a stretch off the mains; its slope is percent lost a minute. The gauge shows whole percent, so a slope is
+never known better than its two end cells allow. Pneumatic power is small beside what electronics, pump and an ageing
+cell take (1 L/min at 2 kPa is 0.033 W), so load is fitted and not assumed, and left out where it cannot be seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.equipment.slopes import Floats, Line, students_quantile, theil_sen
+
+MINUTE_MS = 60_000
+MONTH_MS = 30.4375 * 24 * 60 * MINUTE_MS
+CELL_PERCENT = 1.0  # what the gauge can tell apart
+
+# All ours. A stretch counts from so many minutes and cells on; a longer gap between rows ends it.
+SHORTEST_MIN, FEWEST_CELLS, GAP_MIN = 15.0, 4, 5.0
+EMPTY_PERCENT, FULL_PERCENT, TRICKLE_PERCENT = 1, 100, 95  # where a gauge sticks, and where charging slows down
+FEWEST, FEWEST_FOR_LOAD, FEWEST_FOR_FADE, FADE_MONTHS = 4, 8, 8, 2.0
+LATEST, LATEST_MONTHS = 20, 6.0  # of these the run-time now is told
+LEVEL = 0.90
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A stretch off the mains, or on it (`charging`): percent lost, or won, a minute.
+
+    per_min lies within [low, high], which is all that the gauge's whole cells leave open. flow (mL/min) and suction
+    (cmH2O, a positive number) are means; NaN: not recorded.
+    """
+
+    start_ms: int
+    end_ms: int
+    first_percent: int
+    last_percent: int
+    per_min: float
+    low: float
+    high: float
+    flow: float = math.nan
+    suction: float = math.nan
+    charging: bool = False
+
+    @property
+    def load(self) -> float:
+        """Pneumatic power, mL/min times cmH2O."""
+        return self.flow * self.suction
+
+
+@dataclass(frozen=True)
+class Span:
+    """A number with a 90 % interval."""
+
+    low: float
+    mid: float
+    high: float
+
+
+@dataclass(frozen=True)
+class RunTime:
+    """What a unit loses a minute now (percent), for a discharge like its past ones; made of so many of them."""
+
+    per_min: Span
+    count: int
+    load: Line | None  # percent a minute against load; None: not seen, so left out
+    fade: Line | None  # minutes from full, against months; None: too few, or over too short a time
+
+    def minutes_from(self, percent: float) -> Span:
+        """Minutes until the gauge would show empty, from a charge that shows as `percent`."""
+        half = CELL_PERCENT / 2.0
+        return Span(max(percent - half, 0.0) / self.per_min.high, percent / self.per_min.mid,
+                    min(percent + half, 100.0) / self.per_min.low)  # fmt: skip
+
+
+# --- from a log's rows ----------------------------------------------------------------------------
+
+
+def spells(
+    time_ms: NDArray[np.int64], percent: Floats, on_mains: Floats | None, flow: Floats, pressure: Floats
+) -> tuple[Spell, ...]:
+    """The discharges and charges that rows show. One element a row, in order of time; NaN: no value.
+
+    on_mains: 1, 0, NaN; None where the unit does not log it: then a stretch without any rise, from its first fall to
+    its last, is a discharge, and nothing is told of charging. What comes before the gauge leaves 100 and after it
+    shows 1 does not count, nor does charging above 95.
+    """
+    known = np.isfinite(percent) & (np.ones(len(percent), bool) if on_mains is None else np.isfinite(on_mains))
+    at = np.flatnonzero(known)
+    if len(at) < 2:
+        return ()
+    cuts = np.diff(time_ms[at]) > GAP_MIN * MINUTE_MS
+    cuts |= np.diff(percent[at]) > 0 if on_mains is None else np.diff(on_mains[at]) != 0
+    found = []
+    for rows in np.split(at, np.flatnonzero(cuts) + 1):
+        charging = on_mains is not None and bool(on_mains[rows[0]] == 1)
+        rows = _telling(rows, percent, charging, bare=on_mains is None)
+        one = _spell(rows, time_ms, percent, flow, pressure, charging)
+        if one is not None:
+            found.append(one)
+    return tuple(found)
+
+
+def _telling(rows: NDArray[np.int64], percent: Floats, charging: bool, bare: bool) -> NDArray[np.int64]:
+    """The rows of a stretch in which the gauge tells something."""
+    level = percent[rows]
+    if charging:
+        return rows[(level > EMPTY_PERCENT) & (level <= TRICKLE_PERCENT)]
+    rows = rows[(level < FULL_PERCENT) & (level > EMPTY_PERCENT)]
+    if bare and len(rows):
+        falls = np.flatnonzero(np.diff(percent[rows]) < 0)
+        return rows[falls[0] + 1 : falls[-1] + 2] if len(falls) else rows[:0]
+    return rows
+
+
+def _spell(
+    rows: NDArray[np.int64], time_ms: NDArray[np.int64], percent: Floats, flow: Floats, pressure: Floats, charging: bool
+) -> Spell | None:  # fmt: skip
+    if len(rows) < 2:
+        return None
+    minutes = (time_ms[rows] - time_ms[rows[0]]) / MINUTE_MS
+    level = percent[rows]
+    lost = float(level[-1] - level[0]) * (1.0 if charging else -1.0)
+    lasted = float(minutes[-1])
+    if lasted < SHORTEST_MIN or lost < FEWEST_CELLS:
+        return None
+    line = theil_sen(minutes, level)
+    assert line is not None
+    low, high = (lost - CELL_PERCENT) / lasted, (lost + CELL_PERCENT) / lasted
+    return Spell(
+        int(time_ms[rows[0]]), int(time_ms[rows[-1]]), int(level[0]), int(level[-1]),
+        float(np.clip(abs(line.slope), low, high)), low, high, _mean(flow[rows]), _mean(-pressure[rows]), charging,
+    )  # fmt: skip
+
+
+def _mean(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else math.nan
+
+
+def apart(found: Iterable[Spell]) -> tuple[Spell, ...]:
+    """In order of time, each stretch once: logs that overlap tell it twice, and the longer telling is kept."""
+    kept: list[Spell] = []
+    for one in sorted(found, key=lambda one: (one.start_ms, -one.end_ms)):
+        before = kept[-1] if kept else None
+        if before is not None and one.start_ms < before.end_ms:
+            if one.end_ms - one.start_ms > before.end_ms - before.start_ms:
+                kept[-1] = one
+            continue
+        kept.append(one)
+    return tuple(kept)
+
+
+# --- what a unit's past says of now ---------------------------------------------------------------
+
+
+def why_no_run_time(found: Sequence[Spell], now_ms: int) -> str | None:
+    """Why nobody can tell how long this unit runs; None where it can be told."""
+    count = len(_latest(found, now_ms))
+    if count < FEWEST:
+        seen = f"{count or 'no'} discharge{'' if count == 1 else 's'}"
+        return f"{seen} of this unit recorded in {LATEST_MONTHS:g} months, {FEWEST} are needed"
+    return None
+
+
+def run_time(found: Sequence[Spell], now_ms: int, load: float = math.nan) -> RunTime:
+    """Percent lost a minute now, at this load (NaN: as it usually is). The caller has asked `why_no_run_time`.
+
+    The interval is for the next discharge as a whole: Student's, of the logs of the slopes, never narrower than the
+    gauge's cells leave them. Slopes are moved to the load asked for, and to now, where load or fade are seen at all.
+    """
+    some = _latest(found, now_ms)
+    slopes = np.array([one.per_min for one in some])
+    effect, moved_by = _load_effect(some), 0.0
+    if effect is not None and math.isfinite(load):
+        loads = np.array([one.load for one in some])
+        slopes = np.maximum(slopes + effect.slope * (load - loads), slopes / 3.0)
+        moved_by = abs(load - float(np.median(loads))) * (effect.high - effect.low) / 2.0
+    aged = fade([one for one in found if not one.charging], now_ms)
+    if aged is not None and aged.high < 0.0:
+        months = np.array([(one.end_ms - now_ms) / MONTH_MS for one in some])
+        slopes = 100.0 / np.maximum(100.0 / slopes - aged.slope * months, 100.0 / slopes / 3.0)
+    logs = np.log(slopes)
+    cells = np.array([(one.high - one.low) / 2.0 / one.per_min for one in some])
+    centre, n = float(logs.mean()), len(logs)
+    spread = max(float(logs.std(ddof=1)), math.sqrt(float((cells**2).mean()) / 3.0))
+    reach = students_quantile(0.5 + LEVEL / 2.0, n - 1) * spread * math.sqrt(1.0 + 1.0 / n)
+    reach = math.hypot(reach, moved_by / math.exp(centre))
+    return RunTime(Span(math.exp(centre - reach), math.exp(centre), math.exp(centre + reach)), n, effect, aged)
+
+
+def _latest(found: Sequence[Spell], now_ms: int) -> list[Spell]:
+    falls = [one for one in found if not one.charging and now_ms - LATEST_MONTHS * MONTH_MS <= one.end_ms <= now_ms]
+    return falls[-LATEST:]
+
+
+def _load_effect(some: Sequence[Spell]) -> Line | None:
+    """Percent a minute against load, where enough discharges show that more load takes more charge."""
+    loads = np.array([one.load for one in some])
+    if len(some) < FEWEST_FOR_LOAD or not np.isfinite(loads).all():
+        return None
+    line = theil_sen(loads, np.array([one.per_min for one in some]), LEVEL)
+    return line if line is not None and line.low > 0.0 else None
+
+
+def fade(falls: Sequence[Spell], now_ms: int) -> Line | None:
+    """Minutes that a full battery lasts, against months from now (the past is negative); None: cannot tell."""
+    falls = [one for one in falls if one.end_ms <= now_ms]
+    months = np.array([(one.end_ms - now_ms) / MONTH_MS for one in falls])
+    if len(falls) < FEWEST_FOR_FADE or months[-1] - months[0] < FADE_MONTHS:
+        return None
+    return theil_sen(months, np.array([100.0 / one.per_min for one in falls]), LEVEL)
+
+
+def months_to(line: Line, limit_min: float) -> Span:
+    """Months until a full battery lasts less than the limit; 0: it does now, infinite: not while it goes on so.
+
+    A steeper fading also stands lower now: each end of the slope's interval goes through the middle of what was seen.
+    """
+
+    def until(slope: float) -> float:
+        left = line.at(0.0, slope) - limit_min
+        return 0.0 if left <= 0.0 else left / -slope if slope < 0.0 else math.inf
+
+    return Span(until(line.low), until(line.slope), until(line.high))
+
+
+def charging_rate(found: Sequence[Spell]) -> Span | None:
+    """Percent won a minute on the mains, the slowest, middle and fastest of the last ten; None where none is known."""
+    rates = sorted(one.per_min for one in [one for one in found if one.charging][-10:])
+    return Span(rates[0], rates[len(rates) // 2], rates[-1]) if rates else None

@@ -1,0 +1,47 @@
+"""Does the charge cover a way off the mains? An answer about the battery, and never about the patient."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from slackwater.equipment.charge import RunTime, Span
+
+COVERS, NOT_COVERED, CANNOT_TELL = "covers", "does_not_cover", "cannot_tell"
+SAYS = {
+    COVERS: "charge covers it", NOT_COVERED: "charge does not cover it", CANNOT_TELL: "cannot tell",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer and its reason. lasts: minutes that the charge lasts; needed_min: with the rule's margin."""
+
+    answer: str
+    because: str
+    needed_min: float | None = None
+    lasts: Span | None = None
+
+    @property
+    def says(self) -> str:
+        return SAYS[self.answer]
+
+
+def answer(
+    percent: float | None, runs: RunTime | None, why_not: str, needed_min: float | None, margin_told: str
+) -> Answer:  # fmt: skip
+    """`why_not`: why the run-time is not known, where `runs` is None. `margin_told`: the rule's margin in words.
+
+    Covers: even the low end of what the charge lasts is enough. Does not cover: even its high end is not. Between the
+    two nobody can tell.
+    """
+    if needed_min is None:
+        return Answer(CANNOT_TELL, "this rule gives no margin for a trip")
+    needed = f"needed {needed_min:.0f} min, {margin_told}"
+    if runs is None:
+        return Answer(CANNOT_TELL, f"{needed}; how long this unit runs is not known: {why_not}", needed_min)
+    if percent is None:
+        return Answer(CANNOT_TELL, f"{needed}; its charge now is not known: read it from the unit", needed_min)
+    lasts = runs.minutes_from(percent)
+    told = f"{needed}; {percent:g} % lasts about {lasts.mid:.0f} min ({lasts.low:.0f} to {lasts.high:.0f})"
+    verdict = COVERS if lasts.low >= needed_min else NOT_COVERED if lasts.high < needed_min else CANNOT_TELL
+    return Answer(verdict, told, needed_min, lasts)

@@ -1,0 +1,105 @@
+"""`slackwater equipment`: a recall in two commands, the register in and out, what runs short. All of it is invented."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from behaviour.web.units.a_fleet_ward import recorded
+from end_to_end.the_command import Ran, called
+from slackwater.store import open_record
+from slackwater.store.acts import key_of
+from ward.a_ward import NOW_MS, Clock
+
+CSV = "serial,battery_lot,safety_test_due\nSN-1,B-1,\nSN-2,B-2,2001-01-01\nSN-3,B-1,\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A register of three units, one of them at bed 12."""
+    (tmp_path / "units.csv").write_text(CSV)
+    assert equipment(tmp_path, "register", "units.csv").code == 0
+    with open_record(tmp_path / "record") as record, record.act(by="tests", what="drain") as act:
+        patient = key_of("patient", "P-1")
+        act.add("patient", patient, {"label": "P-1"})
+        act.add("episode", "stay", {"patient": patient, "ward": "South", "bed": "12"})
+        act.add("space", "space", {"episode": "stay", "kind": "pleural", "side": "left"})
+        act.add("drain", "drain", {"episode": "stay", "space": "space", "number": "1"})
+        fields = {"patient": patient, "drain": "drain", "unit": key_of("unit", "SN-3"), "from_ms": act.at_ms}
+        act.add("pairing", "pairing", fields)
+        act.add("canister", "can", {"drain": "drain", "from_ms": act.at_ms, "lot": "C-1"})
+    return tmp_path
+
+
+def equipment(folder: Path, *arguments: str) -> Ran:
+    return called("equipment", *arguments, "--record", "record", folder=folder)
+
+
+def test_a_recall_is_answered_in_two_commands(folder: Path) -> None:
+    ran = equipment(folder, "recall", "battery", "B-1", "--reason", "swells", "--by", "E. Engineer")
+    assert ran.code == 0 and "To pull: 2, 1 of them at a patient" in ran.out
+    ran = equipment(folder, "list", "--to-pull")
+    lines = [line.strip() for line in ran.out.splitlines()]
+    assert ran.code == 0 and lines[1] == "1. SN-3  at a patient: P-1/1, ward South, bed 12"
+    assert lines[2] == "battery lot B-1 is recalled: swells"
+    assert "SN-2" in ran.out and "safety test was due on 2001-01-01" in ran.out
+    told = json.loads(equipment(folder, "list", "--to-pull", "--json").out)["to_pull"]
+    assert told[0]["bed"] == "12" and {one["serial"] for one in told} == {"SN-1", "SN-2", "SN-3"}
+    over = equipment(folder, "recall", "battery", "B-1", "--over", "batteries changed")
+    assert over.code == 0 and "SN-1" not in equipment(folder, "list", "--to-pull").out
+
+
+def test_a_recall_without_its_reason_is_refused(folder: Path) -> None:
+    ran = equipment(folder, "recall", "battery", "B-1")
+    assert ran.code == 2 and "--reason" in ran.err
+    assert equipment(folder, "recall", "pump", "B-1", "--reason", "x").code == 2
+    assert "Nothing recorded asks" not in equipment(folder, "list", "--to-pull").out, "a test is overdue all the same"
+
+
+def test_lots_are_traced_both_ways(folder: Path) -> None:
+    assert "canister lot C-1: P-1/1, ward South, bed 12, unit SN-3" in equipment(folder, "trace", "C-1").out
+    both = json.loads(equipment(folder, "trace", "--drain", "P-1/1", "--json").out)["uses"]
+    assert {(one["what"], one["lot"]) for one in both} == {("canister", "C-1"), ("battery", "B-1")}
+    assert "not written down is not" in equipment(folder, "trace", "C-99").out
+    assert equipment(folder, "trace").code == 2
+
+
+def test_the_register_goes_out_and_in_unchanged_and_a_bad_line_changes_nothing(folder: Path) -> None:
+    assert equipment(folder, "register", "--out", "out.csv").code == 0
+    ran = equipment(folder, "register", "out.csv")
+    assert ran.out.strip() == "nothing new"
+    (folder / "bad.csv").write_text("serial,bought\nSN-9,2041-02-30\nSN-10,\n")
+    ran = equipment(folder, "register", "bad.csv")
+    assert ran.code == 2 and "bad.csv, line 2, bought" in ran.err and "nothing was recorded" in ran.err
+    assert "SN-10" not in equipment(folder, "register", "--out", "-").out
+    assert equipment(folder, "register").code == 2 and equipment(folder, "register", "nowhere.csv").code == 2
+
+
+def test_steps_are_recorded_in_their_turn_alone(folder: Path) -> None:
+    ran = equipment(folder, "step", "SN-1", "ready")
+    assert ran.code == 2 and "Its next step is: cleaned" in ran.err
+    assert "still needs: tested, ready" in equipment(folder, "step", "SN-1", "cleaned", "--how", "wiped").out
+    equipment(folder, "step", "SN-1", "tested", "--how", "self-test passed")
+    assert equipment(folder, "step", "SN-1", "ready").out.strip() == "SN-1: ready"
+    assert "SN-1  for the next patient" in equipment(folder, "list").out
+
+
+def test_with_little_past_nobody_can_tell_whether_units_run_short(folder: Path) -> None:
+    ran = equipment(folder, "shortage")
+    assert ran.code == 3 and "Cannot tell whether the shelf runs out" in ran.out
+    assert json.loads(equipment(folder, "shortage", "--json").out)["shortage"] is None
+    assert equipment(folder, "charge").code == 3, "no log tells of a battery"
+
+
+@pytest.mark.slow
+def test_run_times_come_from_recorded_logs_the_shortest_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_record(tmp_path / "record", create=True, clock=Clock(NOW_MS)) as record:
+        recorded(record)
+    monkeypatch.setattr("slackwater.store.record.Record.now_ms", lambda _: NOW_MS)
+    ran = equipment(tmp_path, "charge")
+    assert ran.code == 0 and ran.out.startswith("SN-6  from full about 30")
+    first = json.loads(equipment(tmp_path, "charge", "--json").out)["batteries"][0]
+    assert first["minutes_from_full"]["low"] < 300 < first["minutes_from_full"]["high"]
+    assert "cannot tell" in equipment(tmp_path, "charge").out, "of the units that no log names"
