@@ -94,7 +94,7 @@ def test_the_specialist_nurse(ward: tuple[Any, Any, str], tmp_path: Path) -> Non
     day = Day(browser, address, "specialist_nurse", tmp_path)
     with day.task("drains whose criteria are met, and since when", taps=1, loads=1):
         day.line("LW-1975")
-        day.follow("met, or met and waiting")
+        day.follow("met, or waiting for people")
         assert "criteria met on recorded data since Wed 06 Mar" in day.line("LW-1975").inner_text()
         assert "waiting for chest X-ray" in day.line("LW-1987").inner_text()
     with day.task("patency and film before pulling", taps=1, loads=1):

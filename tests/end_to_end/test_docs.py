@@ -248,7 +248,7 @@ def test_every_link_leads_somewhere(page: Path) -> None:
 
 
 def test_every_page_can_be_reached() -> None:
-    reached = set(re.findall(r"\]\(([a-z-]+\.md)\)", words_of("index.md")))
+    reached = set(re.findall(r"\]\(([a-z0-9-]+\.md)\)", words_of("index.md")))
     assert reached | {"index.md"} == {path.name for path in (ROOT / "docs").glob("*.md")}
 
 

@@ -86,6 +86,11 @@ _ALL = (
     _reading("weight", "mass"),
     _reading("pain_rest", "plain", highest=10),
     _reading("pain_cough", "plain", highest=10),
+    # Before and while the patient is at home with a drain.
+    _word("home_help", "patient", "yes", "no"),
+    _word("home_phone", "patient", "yes", "no"),
+    _word("home_taught", "patient", "yes", "no"),
+    _word("home_spares", "patient", "yes", "no"),
     Item("note", "patient", "text", many=True),
 )  # fmt: skip
 

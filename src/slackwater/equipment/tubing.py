@@ -119,6 +119,40 @@ def fluid_column_cmh2o(height_cm: float) -> float:
     return height_cm
 
 
+def through_loop_cmh2o(level_cmh2o: float, standing_cm: float) -> float:
+    """What reaches the patient's end through a loop in which fluid stands higher by `standing_cm` on the way to the
+    unit, suction negative. [cmH2O]
+
+    A negative `standing_cm`, fluid that falls away towards the unit, adds to the suction (a siphon). A column as high
+    as the suction lets none through, a higher one would press. Source: derived from `fluid_column_cmh2o`; that a loop
+    with fluid raises the pressure at the patient's end was measured by Schmelz, Am J Crit Care 1999;8:319 (read).
+
+    >>> through_loop_cmh2o(-20.0, 12.0), through_loop_cmh2o(-20.0, -10.0)
+    (-8.0, -30.0)
+    """
+    return level_cmh2o + fluid_column_cmh2o(standing_cm)
+
+
+def standing_column_cm(gap_cmh2o: float) -> float:
+    """How high fluid must stand in a loop to explain such a gap; negative: fall away towards the unit. [cm]
+
+    >>> standing_column_cm(12.0)
+    12.0
+    """
+    return gap_cmh2o / fluid_column_cmh2o(1.0)
+
+
+def short_of(level_cmh2o: float, delivered_cmh2o: float) -> float:
+    """By which share of the level too little suction arrives; below zero: too much. [1]
+
+    Check: -16.9 of -20 is 15.5 % short, the largest error that Baumann saw (Chest 2003;123:1878-86, read).
+
+    >>> round(100 * short_of(-20.0, -16.9), 1)
+    15.5
+    """
+    return 1.0 - delivered_cmh2o / level_cmh2o
+
+
 def drained_air_ml(flow_ml_per_min: float, hours: float) -> float:
     """Air that a steady flow carries off in so many hours. [mL]
 

@@ -33,7 +33,8 @@ WORDS = {
 def plan(rule: Protocol, names: Names) -> Resource:
     """The rule as a PlanDefinition: its file's hash is its name, so that nobody can mean another edition."""
     blocks = {
-        "removal": rule.removal, "step down": rule.step_down, "escalation": rule.escalation,
+        "removal": rule.removal, "step down": rule.step_down, "home": rule.home,
+        "escalation": rule.escalation,
     }  # fmt: skip
     out: Resource = {
         "resourceType": "PlanDefinition", "id": names.lasting(f"rule {rule.sha256}"),

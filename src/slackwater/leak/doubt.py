@@ -41,7 +41,11 @@ SUCTION_KEPT = 0.5  # of the suction due
 LONGEST_FALL_MIN = 240  # of a suction that is lost little by little
 EASY_FLOW_ML_PER_MIN = 200.0  # any pump holds its suction against this
 
-_UNIT_OFF = tuple(STATES.index(word) for word in ("off", "standby", "charging", "self_test", "fault"))
+_UNIT_OFF = tuple(
+    STATES.index(word)
+    for word in ("off", "standby", "charging", "self_test", "fault", "suction_not_reached", "container_full", "tilted")
+)
+_UNIT_BLOCKED = STATES.index("line_blocked")
 _UNIT_CLAMPED = STATES.index("clamped")
 
 
@@ -67,6 +71,7 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     disconnected = circuit_open(trace, minutes, level) | laid(handled.apart, start, n)
     clamped = laid(handled.clamped, start, n) | (minutes.state == _UNIT_CLAMPED)
     blocked = tube_blocked(minutes, breath, handled, off, moved) | charted_shut(handled, breath, minutes)
+    blocked |= minutes.state == _UNIT_BLOCKED
     positive = positive_pressure(minutes)
     sensor = sensor_stuck(trace, minutes, breath) | below_zero(minutes)
     shut, dead = stopped(trace, minutes, breath, handled, moved, off | disconnected | clamped | blocked | sensor)

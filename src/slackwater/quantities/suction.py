@@ -17,6 +17,7 @@ class SuctionRange:
     lowest: Quantity
     highest: Quantity
     step: Quantity | None = None  # what the unit can be set in
+    kept_within: Quantity | None = None  # so far from the order still counts as kept; None: the rule does not say
 
     def holds(self, cmh2o: Fraction) -> bool:
         """Whether a level, of either sign, lies in the range; its ends do."""

@@ -106,4 +106,7 @@ class Log:
 TELLING_FLOWS = 5
 
 # What a unit's own state word can mean; a layout's [state] words map to these.
-STATES = ("running", "off", "standby", "self_test", "charging", "fault", "clamped", "unknown")
+SIGNALS = ("suction_not_reached", "line_blocked", "large_leak", "container_full", "tilted", "low_battery")
+"""What a unit may tell by its own signal, beside `fault`."""
+
+STATES = ("running", "off", "standby", "self_test", "charging", "fault", "clamped", "unknown", *SIGNALS)

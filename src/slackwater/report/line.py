@@ -16,8 +16,8 @@ AGE_STEP_MS = 15 * MINUTE_MS  # ages are compared in such steps, so that the ord
 
 ACT, OVERDUE, WAITING, REST = range(4)
 ORDER_SAYS = (
-    "Order: recorded items to act on first, then what is overdue, then criteria met and waiting on somebody, then the "
-    "oldest data; among equals the drain charted longest ago comes first."
+    "Order: recorded items to act on first, then what is overdue, then criteria met or waiting for people alone, then "
+    "the oldest data; among equals the drain charted longest ago comes first."
 )
 FAILED = "cannot tell: the program failed here"
 

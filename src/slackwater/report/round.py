@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import tzinfo
 
@@ -31,6 +32,7 @@ from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.trace.types import MINUTE_MS
 
+WAITS = "waiting for people"  # behind the rule's own word, where only people are waited for
 AHEAD_MS = 5 * MINUTE_MS  # rows so far after now are another clock's (ours)
 
 ALLOWED = "off suction up to"  # as ordered; the round is filtered by it
@@ -43,7 +45,8 @@ _BY_PEOPLE = ("word", "number")  # kinds of measure that somebody looks at and c
 def line_of(course: Course, found: Assessment | None, now_ms: int, zone: tzinfo) -> RoundLine:
     """The line of one drain at `now_ms`; `found` is None where there is neither log nor chart."""
     line = _recorded(course, now_ms, zone)
-    if course.removal is not None:
+    out_ms = course.removed_ms
+    if out_ms is not None and out_ms // MINUTE_MS * MINUTE_MS <= now_ms:
         return _tagged(_after_removal(line, course, now_ms, zone))
     if found is None:
         return _tagged(replace(line, rule_name="nothing is recorded yet: no log, no chart"))
@@ -59,7 +62,7 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
     holds = [
         one for one in course.holds if one["from_ms"] <= now_ms and (one["to_ms"] is None or one["to_ms"] > now_ms)
     ]
-    tasks = [one for one in course.tasks if one["done_ms"] is None]
+    tasks = _not_done(course.tasks, now_ms)
     late, due = _due(tasks, now_ms, zone)
     late += [
         f"{one['kind'].replace('_', ' ')} order, review due {when(one['review_ms'], now_ms, zone)}"
@@ -106,6 +109,11 @@ def _standing(course: Course, now_ms: int) -> list[Thing]:
     return list(latest.values())
 
 
+def _not_done(things: Iterable[Thing], now_ms: int) -> list[Thing]:
+    """What was not done by then, even if it was done later."""
+    return [one for one in things if one["done_ms"] is None or one["done_ms"] > now_ms]
+
+
 def _due(things: list[Thing], now_ms: int, zone: tzinfo) -> tuple[list[str], list[str]]:
     """What is late, and what is still to come or has no time."""
     late: list[str] = []
@@ -128,7 +136,7 @@ def _hold(one: Thing, now_ms: int, zone: tzinfo) -> str:
 
 def _after_removal(line: RoundLine, course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
     assert course.removal is not None
-    late, due = _due([one for one in course.checks if one["done_ms"] is None], now_ms, zone)
+    late, due = _due(_not_done(course.checks, now_ms), now_ms, zone)
     gone = course.removal
     return replace(
         line, overdue=(*line.overdue, *late), tasks=(*line.tasks, *due), ahead="",
@@ -276,8 +284,8 @@ def _rule(found: Assessment, zone: tzinfo) -> tuple[tuple[str, ...], Said]:
     if since_ms is None:
         return found.waiting_for, Said(shape, word)
     since = when(since_ms, found.as_of_ms, zone)
-    people = f"met since {since}, waiting for {_people(judged)}"
-    return found.waiting_for, Said("◐", "met and waiting", people)
+    people = f"{_people(judged)}; what the record settles has held since {since}"
+    return found.waiting_for, Said(shape, f"{word}, {WAITS}", people)
 
 
 def _is_peoples(part: Judged) -> bool:
@@ -334,7 +342,7 @@ def _tagged(line: RoundLine) -> RoundLine:
         "overdue": bool(line.overdue),
         "held": bool(line.holds),
         "walk": not line.removed and line.may_be_off.startswith(ALLOWED),
-        "waiting": line.live and line.rule.word in ("met", "met with gaps", "met and waiting"),
+        "waiting": line.live and (line.rule.word in ("met", "met with gaps") or line.rule.word.endswith(WAITS)),
     }
     found = {word for word, so in said.items() if so}
     if not line.removed:

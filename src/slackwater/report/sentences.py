@@ -9,6 +9,7 @@ from slackwater.episode.types import Episode
 from slackwater.protocol.evaluation import Judged, Run
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
+from slackwater.report.extent import not_judged
 from slackwater.report.times import shown
 from slackwater.report.words import REASON_WORDS, WORDS, amount, bounds, likelihood
 
@@ -33,6 +34,8 @@ def drain_words(episode: Episode) -> str:
 
 def leak_sentence(found: Assessment, zone: tzinfo) -> str:
     leak = found.leak
+    if found.leak_trace is not None and (why_not := not_judged(found)) is not None:
+        return f"Air leak: not judged; {why_not[0].lower()}{why_not[1:]}"
     if leak.at_ms is None:
         return "Air leak: cannot tell; no log, or nothing recorded in it."
     if leak.state == "leaking":

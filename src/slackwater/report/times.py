@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
+from slackwater.reading.zones import Zone
+
+HOUR_MS = 3_600_000  # by so much clocks are put forward and back
+
 
 def shown(ms: int | None, zone: tzinfo, *, day: bool = True) -> str:
     """An instant in the ward's zone, 24 h."""
@@ -17,6 +21,18 @@ def offset(ms: int, zone: tzinfo) -> str:
     """The offset in force at a moment, e.g. 'UTC+02:00'."""
     text = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone).strftime("%z")
     return f"UTC{text[:3]}:{text[3:5]}" if text not in ("", "+0000") else "UTC"
+
+
+def twice(from_ms: int, to_ms: int, zone: tzinfo) -> bool:
+    """Whether the zone's offset changes between the two, or within an hour of them: then a clock's hour alone may
+    name two moments."""
+    first, last = from_ms - HOUR_MS, to_ms + HOUR_MS
+    return any(first <= one.at_ms <= last for one in Zone("", zone).changes(first, last))
+
+
+def exactly(ms: int, zone: tzinfo, apart: bool, *, day: bool = True) -> str:
+    """As `shown`; with its offset where those about it differ (`apart`)."""
+    return shown(ms, zone, day=day) + (f" {offset(ms, zone)}" if apart else "")
 
 
 def between(from_ms: int, to_ms: int, zone: tzinfo) -> str:

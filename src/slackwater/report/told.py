@@ -19,7 +19,7 @@ from slackwater.reading.zones import Zone
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.fluid import fluid_record, fluid_steps
 from slackwater.report.runs import runs
-from slackwater.report.times import offset, shown
+from slackwater.report.times import exactly, offset, shown
 from slackwater.report.words import REASON_WORDS, amount
 from slackwater.trace.types import MINUTE_MS
 
@@ -44,7 +44,7 @@ def hourly_table(found: Assessment, ward: tzinfo) -> tuple[Row, ...]:
     rows = []
     for first, last in hours:
         begin, end = start + first * MINUTE_MS, start + last * MINUTE_MS
-        name = shown(begin, ward) + (f" {offset(begin, ward)}" if twice else "")
+        name = exactly(begin, ward, twice)
         leak = found.leak_trace
         if leak is None:
             told: Row = ("no log", "cannot tell", _suction(found, None, begin, end), "no log")

@@ -110,13 +110,14 @@ _ALL = (
             *_instants("until_ms", "review_ms"), *_counts("may_be_off_min"), *_text("reason"),
         ),
     ),
-    # One cell-for-cell row of the chart. `drain` is the number as written; None: it names none.
+    # One cell-for-cell row of the chart. `drain` is the number as written; None: it names none. `source`: the file it
+    # stands in; `message`: what brought it, when that became so, when it was sent, and its own id.
     Noun(
         "entry",
         (
             *_of("episode"), Field("drain", fixed=True), Field("item", needed=True), *_text("value", "unit", "note"),
             Field("time_ms", INSTANT, needed=True), *_instants("written_ms"), *_text("written_by", "source"),
-            *_counts("line"),
+            *_counts("line"), *_text("message"),
         ),
     ),
     Noun(

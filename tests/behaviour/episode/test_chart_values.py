@@ -11,7 +11,7 @@ DOCUMENTED = """
 fluid_output canister_level canister instilled drained_before fluid_appearance air_leak_read bubbling cough
 walk swing tube_open suction_ordered suction_delivered clamp tubing suction_unit chest_xray surgical_emphysema
 breathing distress spo2 resp_rate heart_rate systolic temperature weight pain_rest pain_cough
-length_at_skin site note oxygen consciousness spo2_scale pregnant
+length_at_skin site note oxygen consciousness spo2_scale pregnant home_help home_phone home_taught home_spares
 """
 
 

@@ -212,3 +212,35 @@ def test_a_rule_without_a_range_says_so_in_a_case() -> None:
 def test_a_case_that_cannot_be_read_is_refused(given: str, expect: str, mend: str) -> None:
     with pytest.raises(ProtocolError, match=mend):
         run_cases(load(TEXT + SUCTION), CASE.format(given=given and f", {given}", expect=expect), "x.cases.toml")
+
+
+# --- a way off the mains --------------------------------------------------------------------------
+
+TRIP = '\n[trip]\nfactor = 2\nreserve = "30 min"\nback_within = "10 min"\nsource = "invented"\n'
+
+
+def test_a_trip_needs_its_planned_time_times_the_factor_and_the_reserve_on_top() -> None:
+    margin = load(BASE + TRIP).trip
+    assert margin is not None and margin.back_s == 600.0 and margin.source == "invented"
+    assert margin.needed_min(40.0) == 110.0
+    assert margin.told == "planned time x 2 + 30 min"
+    assert load(BASE).trip is None, "a rule that says nothing gives no margin"
+    bare = load(BASE + '\n[trip]\nfactor = 1\nreserve = "0 min"\n').trip
+    assert bare is not None and bare.needed_min(40.0) == 40.0 and bare.back_s is None
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('[trip]\nreserve = "30 min"', "factor"),
+        ('[trip]\nfactor = 0.5\nreserve = "30 min"', "factor"),
+        ('[trip]\nfactor = "2"\nreserve = "30 min"', "factor"),
+        ("[trip]\nfactor = 2", "reserve"),
+        ('[trip]\nfactor = 2\nreserve = "30"', "reserve"),
+        ('[trip]\nfactor = 2\nreserve = "30 min"\nback_within = "0 min"', "back_within"),
+        ('[trip]\nfactor = 2\nreserve = "30 min"\nspare = 1', "spare"),
+    ],
+)
+def test_a_trip_that_cannot_be_read_is_refused_by_its_key(text: str, told: str) -> None:
+    with pytest.raises(ProtocolError, match=told):
+        load(f"{BASE}\n{text}\n")

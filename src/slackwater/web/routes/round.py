@@ -26,7 +26,7 @@ from slackwater.web.policy import EVERYONE, Rule, allow
 from slackwater.web.settings import Settings
 
 STATUSES = {
-    "act": "to act on", "overdue": "overdue", "waiting": "met, or met and waiting", "leaking": "leaking",
+    "act": "to act on", "overdue": "overdue", "waiting": "met, or waiting for people", "leaking": "leaking",
     "below": "below limit", "cannot_tell": "cannot tell", "held": "held", "walk": "may be off suction",
     "removed": "removed, checks owed",
 }  # fmt: skip

@@ -37,6 +37,12 @@ FILLED = {
     "task": "0" * 20,
     "hold": "0" * 20,
     "check": "0" * 20,
+    "trip": "0" * 20,
+    "call": "0" * 20,
+    "stay": "0" * 20,
+    "exercise": "no-swing",
+    "draw": "1",
+    "kind": "handover",
 }
 
 

@@ -116,7 +116,7 @@ def test_data_older_than_the_rule_takes_vanish(ward: tuple[FastAPI, TestClient],
     _, client = ward
     before = tile(text_when(client, worked_out), "W-1")
     assert "below limit" in before
-    assert "met and waiting" in before
+    assert "waiting for people" in before
     clock.ms += 61 * MINUTE_MS
 
     def gone(text: str) -> bool:
@@ -125,7 +125,7 @@ def test_data_older_than_the_rule_takes_vanish(ward: tuple[FastAPI, TestClient],
     after = tile(text_when(client, gone), "W-1")
     shown = re.sub(r"Last 24 h:[^<]*", "", after)  # the day's history may stay; the value may not
     assert "below limit" not in shown
-    assert "met and waiting" not in shown
+    assert "waiting for people" not in shown
     assert "no data since 09:00" in after
 
 
@@ -142,7 +142,7 @@ def test_an_error_leaves_no_verdict(
     monkeypatch.setattr(app.state.judges, "ask", broken)
     clock.ms += MINUTE_MS
     text = text_when(client, lambda text: text.count("the program failed here") >= DRAINS)
-    assert "met and waiting" not in text.partition("<ol")[2]
+    assert "waiting for people" not in text.partition("<ol")[2]
 
 
 def test_lines_that_nobody_works_out_any_more_are_not_shown(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
@@ -215,7 +215,7 @@ def test_each_count_leads_to_those_drains_alone(ward: tuple[FastAPI, TestClient]
 def test_what_the_rule_says_is_the_same_word_in_chip_and_column(ward: tuple[FastAPI, TestClient]) -> None:
     _, client = ward
     found = tile(text_when(client, worked_out), "W-1")
-    assert re.search(r'class="chip">.*met and waiting', found) and "<b>met and waiting</b>" in found
+    assert re.search(r'class="chip">.*waiting for people', found) and "<b>not met, waiting for people</b>" in found
 
 
 def test_filters_stay_in_the_address_and_take_any_text(ward: tuple[FastAPI, TestClient]) -> None:
