@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections import Counter
+from math import inf
 from types import TracebackType
 from typing import Self
 
@@ -20,7 +21,8 @@ from slackwater.store.record import Record
 BY = "live intake"
 MOST_WAITING = 20_000  # messages under way at once; who offers more waits
 GATHER_S = 0.03  # messages of so long share an act: an act costs far more than a message in it
-LOOKED_S = 2.0  # so long an answer about which units are registered is believed
+LOOKED_S = 1.0  # so long it is believed that a unit is not registered
+MOST_MISSED = 10_000
 
 
 class Intake:
@@ -36,7 +38,7 @@ class Intake:
         self._group = GroupCommit(record, by, GATHER_S)
         self._room = asyncio.Semaphore(MOST_WAITING)
         self._serials: frozenset[str] = frozenset()
-        self._looked = float("-inf")
+        self._missed: dict[str, float] = {}  # when it was last looked for
         self._looking = asyncio.Lock()
 
     async def __aenter__(self) -> Self:
@@ -51,16 +53,19 @@ class Intake:
         """Keep a message; returns KEPT, KEPT_ALREADY or KEPT_BESIDE of `store.group` once it is durable.
 
         Raises RecordError where it is refused for good (an unregistered unit, say): sending it again is no use.
-        Raises NotWritten where disk or server failed: nothing was kept, and the sender should try again.
+        Raises NotWritten where disk, server or this program failed: nothing was kept, and the sender should try again.
+        What the message itself is refused for is settled before it is handed over; whatever fails later is no fault of
+        the sender, who would drop a reading that he is told is refused.
         """
         try:
-            if not await self.registered(message.unit):
+            message.check()
+            if not await self._registered_now(message.unit):
                 raise RecordError(
                     "is not registered here", where=f"unit {message.unit[:64]}",
                     mend="Register it: slackwater listen key SERIAL, or pair it with a drain.",
                 )  # fmt: skip
             async with self._room:  # so `send` never has to wait, and the loop never stands still
-                done = await asyncio.wrap_future(self._group.send(message))
+                done = await self._sent(message)
         except NotWritten:
             self.counts["not written"] += 1
             raise
@@ -70,18 +75,36 @@ class Intake:
         self.counts[done] += 1
         return done
 
+    async def _sent(self, message: Message) -> str:
+        try:
+            return await asyncio.wrap_future(self._group.send(message))
+        except NotWritten:
+            raise
+        except Exception as error:
+            raise _not_written(error) from error
+
+    async def _registered_now(self, serial: str) -> bool:
+        try:
+            return await self.registered(serial)
+        except NotWritten:
+            raise
+        except Exception as error:
+            raise _not_written(error) from error
+
     def refused(self) -> None:
         """Count what a door refused before it could be offered."""
         self.counts["refused"] += 1
 
     async def registered(self, serial: str) -> bool:
-        """Whether the record knows this unit. A unit that is entered meanwhile is known within `LOOKED_S`."""
+        """Whether the record knows this unit. Of one that was not there it is asked again after `LOOKED_S`."""
         if serial in self._serials:
             return True
         async with self._looking:
-            if serial not in self._serials and time.monotonic() - self._looked > LOOKED_S:
+            if serial not in self._serials and time.monotonic() - self._missed.get(serial, -inf) > LOOKED_S:
                 self._serials = await asyncio.to_thread(self._registered)
-                self._looked = time.monotonic()
+                if len(self._missed) >= MOST_MISSED:
+                    self._missed.clear()
+                self._missed[serial] = time.monotonic()
         return serial in self._serials
 
     def _registered(self) -> frozenset[str]:
@@ -90,6 +113,11 @@ class Intake:
     async def close(self) -> None:
         """Write what was offered, then end."""
         await asyncio.to_thread(self._group.close)
+
+
+def _not_written(error: Exception) -> NotWritten:
+    what = f"it could not be written: {type(error).__name__}"
+    return NotWritten(what, where="live intake", mend="Nothing was kept. Send it again.")
 
 
 def told_of(outcome: str) -> str:

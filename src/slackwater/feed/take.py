@@ -26,7 +26,8 @@ class Answer:
 async def take(intake: Intake, data: bytes, serial: str) -> list[Answer]:
     """Keep the readings of unit `serial`, all in one act where that is possible; an answer for each line.
 
-    A bad line stands in nobody's way. NOT_WRITTEN: disk or server failed, so the sender must send it again.
+    A bad line stands in nobody's way. NOT_WRITTEN: disk, server or this program failed, so the sender must send it
+    again.
     """
     lines = [(at, line) for at, line in enumerate(data.split(b"\n"), start=1) if line.strip()]
     if len(lines) > MOST_LINES or len(data) > MOST_BYTES:
@@ -50,6 +51,9 @@ async def _take(intake: Intake, at: int, line: bytes, serial: str) -> Answer:
     except LineError as error:
         intake.refused()
         return Answer(at, REFUSED, str(error))
+    except Exception as error:  # noqa: BLE001  a line that this program stumbles over must not close the door
+        intake.refused()
+        return Answer(at, REFUSED, f"the line: is not understood ({type(error).__name__}, a fault of this program)")
     try:
         outcome = await intake.offer(message_of(reported))
     except NotWritten:

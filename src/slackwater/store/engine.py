@@ -119,7 +119,7 @@ def _told(where: str) -> Iterator[None]:
         if refused_by_guard(error):
             raise RecordError(said, where="the record", mend="Look at the record again.") from error
         if "database is locked" in said or type(error.orig).__name__ == "LockNotAvailable":
-            raise RecordError(
+            raise NotWritten(
                 f"another program has been writing for {WAIT_S} s", where=where, mend="Nothing was kept. Try again."
             ) from error
         if type(error.orig).__name__ == "InsufficientPrivilege":

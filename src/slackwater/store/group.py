@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 
-from slackwater.errors import SlackwaterError, UsageError
+from slackwater.errors import NotWritten, SlackwaterError, UsageError
 from slackwater.store.acts import key_of
 from slackwater.store.checks import known, moment, plain
 from slackwater.store.nouns import Value
@@ -139,11 +139,18 @@ class GroupCommit:
             if not batch:
                 return
             batch = [(message, done) for message, done in batch if done.set_running_or_notify_cancel()]
-            try:
-                became = keep_messages(self._record, [message for message, _ in batch], self._by)
-            except Exception as error:  # noqa: BLE001  whatever it is, every sender hears of it, and the next act is tried
-                for _, done in batch:
-                    done.set_exception(error)
-            else:
-                for (_, done), what in zip(batch, became, strict=True):
-                    done.set_result(what)
+            self._keep(batch)
+
+    def _keep(self, batch: Sequence[tuple[Message, Future[str]]]) -> None:
+        try:
+            became = keep_messages(self._record, [message for message, _ in batch], self._by)
+        except Exception as error:  # noqa: BLE001  whatever it is, every sender hears of it, and the next act is tried
+            if len(batch) > 1 and not isinstance(error, NotWritten):  # one of them may be at fault: not the others
+                for one in batch:
+                    self._keep([one])
+                return
+            for _, done in batch:
+                done.set_exception(error)
+        else:
+            for (_, done), what in zip(batch, became, strict=True):
+                done.set_result(what)
