@@ -41,10 +41,8 @@ SUCTION_KEPT = 0.5  # of the suction due
 LONGEST_FALL_MIN = 240  # of a suction that is lost little by little
 EASY_FLOW_ML_PER_MIN = 200.0  # any pump holds its suction against this
 
-_UNIT_OFF = tuple(
-    STATES.index(word)
-    for word in ("off", "standby", "charging", "self_test", "fault", "suction_not_reached", "container_full", "tilted")
-)
+_UNIT_OFF = tuple(STATES.index(word) for word in ("off", "standby", "charging", "self_test", "fault"))
+_NOT_APPLIED = tuple(STATES.index(word) for word in ("suction_not_reached", "container_full", "tilted"))
 _UNIT_BLOCKED = STATES.index("line_blocked")
 _UNIT_CLAMPED = STATES.index("clamped")
 
@@ -71,7 +69,8 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     disconnected = circuit_open(trace, minutes, level) | laid(handled.apart, start, n)
     clamped = laid(handled.clamped, start, n) | (minutes.state == _UNIT_CLAMPED)
     blocked = tube_blocked(minutes, breath, handled, off, moved) | charted_shut(handled, breath, minutes)
-    blocked |= minutes.state == _UNIT_BLOCKED
+    with np.errstate(invalid="ignore"):
+        blocked |= (minutes.state == _UNIT_BLOCKED) & ~(minutes.flow >= EASY_FLOW_ML_PER_MIN)
     positive = positive_pressure(minutes)
     sensor = sensor_stuck(trace, minutes, breath) | below_zero(minutes)
     shut, dead = stopped(trace, minutes, breath, handled, moved, off | disconnected | clamped | blocked | sensor)
@@ -114,9 +113,11 @@ def due_suction(minutes: Minutes, handled: Handling) -> NDArray[np.float64]:
 
 
 def unit_off(minutes: Minutes, level: NDArray[np.float64]) -> Flags:
-    """The unit says so; or no flow at all, no suction where there should be some, and nothing moves."""
+    """The unit says so, or that suction is not applied; or no flow, no suction where it is due, and nothing moves."""
     said = np.isin(minutes.state, _UNIT_OFF)
     with np.errstate(invalid="ignore"):
+        # it still runs: what flows is air, and a large leak is one reason why the suction is not reached
+        said |= np.isin(minutes.state, _NOT_APPLIED) & ~(minutes.flow >= EASY_FLOW_ML_PER_MIN)
         no_flow = minutes.flow_max <= 0
         no_suction = np.abs(minutes.pressure) < SUCTION_LOST_CMH2O
         still = ~(minutes.pressure_max - minutes.pressure_min >= 1.0)
