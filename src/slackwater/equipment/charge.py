@@ -1,8 +1,9 @@
 """How long a unit runs on its battery, from its own past discharges and not from what was printed when it was new.
 
-A discharge is a stretch off the mains; its slope is percent lost a minute. The gauge shows whole percent, so a slope is
-never known better than its two end cells allow. Pneumatic power is small beside what electronics, pump and an ageing
-cell take (1 L/min at 2 kPa is 0.033 W), so load is fitted and not assumed, and left out where it cannot be seen.
+A discharge is a stretch off the mains in which the unit worked; its slope is percent lost a minute. A gauge moves in
+cells, of one percent or of many, so a slope is never known better than its two end cells allow, however it rounds.
+Pneumatic power is small beside what electronics, pump and an ageing cell take (1 L/min at 2 kPa is 0.033 W), so load is
+fitted and not assumed, and left out where it cannot be seen.
 """
 
 from __future__ import annotations
@@ -17,14 +18,16 @@ from numpy.typing import NDArray
 from slackwater.equipment.slopes import Floats, Line, students_quantile, theil_sen
 
 MINUTE_MS = 60_000
+DAY_MS = 24 * 60 * MINUTE_MS
 MONTH_MS = 30.4375 * 24 * 60 * MINUTE_MS
-CELL_PERCENT = 1.0  # what the gauge can tell apart
 
 # All ours. A stretch counts from so many minutes and cells on; a longer gap between rows ends it.
 SHORTEST_MIN, FEWEST_CELLS, GAP_MIN = 15.0, 4, 5.0
 EMPTY_PERCENT, FULL_PERCENT, TRICKLE_PERCENT = 1, 100, 95  # where a gauge sticks, and where charging slows down
 FEWEST, FEWEST_FOR_LOAD, FEWEST_FOR_FADE, FADE_MONTHS = 4, 8, 8, 2.0
 LATEST, LATEST_MONTHS = 20, 6.0  # of these the run-time now is told
+NEWEST_DAYS = 90.0  # older than that the newest may not be
+MOST_LOAD, LIGHT_LOAD = 1.5, 2000.0  # so far beyond the largest load seen nothing is told; a light one is never far
 LEVEL = 0.90
 
 
@@ -32,7 +35,7 @@ LEVEL = 0.90
 class Spell:
     """A stretch off the mains, or on it (`charging`): percent lost, or won, a minute.
 
-    per_min lies within [low, high], which is all that the gauge's whole cells leave open. flow (mL/min) and suction
+    per_min lies within [low, high], which is all that the gauge's cells leave open. flow (mL/min) and suction
     (cmH2O, a positive number) are means; NaN: not recorded.
     """
 
@@ -46,6 +49,7 @@ class Spell:
     flow: float = math.nan
     suction: float = math.nan
     charging: bool = False
+    cell: float = 1.0  # percent, the smallest step of the gauge in the log that shows it
 
     @property
     def load(self) -> float:
@@ -64,43 +68,64 @@ class Span:
 
 @dataclass(frozen=True)
 class RunTime:
-    """What a unit loses a minute now (percent), for a discharge like its past ones; made of so many of them."""
+    """What a unit loses a minute now (percent), for a discharge like its past ones; made of so many of them.
+
+    lowest: percent, as far down as it was ever seen; a battery may fall off sharply below. cell: the gauge's, percent.
+    """
 
     per_min: Span
     count: int
     load: Line | None  # percent a minute against load; None: not seen, so left out
     fade: Line | None  # minutes from full, against months; None: too few, or over too short a time
+    lowest: int = 0
+    cell: float = 1.0
 
     def minutes_from(self, percent: float) -> Span:
-        """Minutes until the gauge would show empty, from a charge that shows as `percent`."""
-        half = CELL_PERCENT / 2.0
-        return Span(max(percent - half, 0.0) / self.per_min.high, percent / self.per_min.mid,
-                    min(percent + half, 100.0) / self.per_min.low)  # fmt: skip
+        """Minutes until the gauge shows `lowest`, from a charge that shows as `percent`."""
+        down = max(percent - self.lowest, 0.0)
+        return Span(max(down - self.cell, 0.0) / self.per_min.high, down / self.per_min.mid,
+                    min(down + self.cell, 100.0) / self.per_min.low)  # fmt: skip
+
+    def at_most_min(self, percent: float) -> float:
+        """Minutes that it cannot last longer than, were it as slow all the way down to empty."""
+        return min(percent + self.cell, 100.0) / self.per_min.low
+
+    @property
+    def usual_full(self) -> Span:
+        """Minutes from full to empty, were it to go on below `lowest` as above: to compare, never to rely on."""
+        return Span(100.0 / self.per_min.high, 100.0 / self.per_min.mid, 100.0 / self.per_min.low)
 
 
 # --- from a log's rows ----------------------------------------------------------------------------
 
 
 def spells(
-    time_ms: NDArray[np.int64], percent: Floats, on_mains: Floats | None, flow: Floats, pressure: Floats
-) -> tuple[Spell, ...]:
+    time_ms: NDArray[np.int64], percent: Floats, on_mains: Floats | None, flow: Floats, pressure: Floats,
+    worked: NDArray[np.bool_] | None = None,
+) -> tuple[Spell, ...]:  # fmt: skip
     """The discharges and charges that rows show. One element a row, in order of time; NaN: no value.
 
     on_mains: 1, 0, NaN; None where the unit does not log it: then a stretch without any rise, from its first fall to
     its last, is a discharge, and nothing is told of charging. What comes before the gauge leaves 100 and after it
-    shows 1 does not count, nor does charging above 95.
+    shows 1 does not count, nor does charging above 95. worked: rows in which it did its work (None: all); any other
+    ends a stretch, for standby takes next to nothing.
     """
-    known = np.isfinite(percent) & (np.ones(len(percent), bool) if on_mains is None else np.isfinite(on_mains))
+    worked = np.ones(len(percent), bool) if worked is None else worked
+    known = worked & np.isfinite(percent)
+    known &= np.ones(len(percent), bool) if on_mains is None else np.isfinite(on_mains)
     at = np.flatnonzero(known)
     if len(at) < 2:
         return ()
     cuts = np.diff(time_ms[at]) > GAP_MIN * MINUTE_MS
+    cuts |= np.diff(np.cumsum(~worked)[at]) > 0
     cuts |= np.diff(percent[at]) > 0 if on_mains is None else np.diff(on_mains[at]) != 0
+    steps = np.abs(np.diff(percent[np.isfinite(percent)].astype(np.float64)))
+    cell = float(steps[steps > 0].min(initial=np.inf))  # the finest it was seen to tell apart
     found = []
     for rows in np.split(at, np.flatnonzero(cuts) + 1):
         charging = on_mains is not None and bool(on_mains[rows[0]] == 1)
         rows = _telling(rows, percent, charging, bare=on_mains is None)
-        one = _spell(rows, time_ms, percent, flow, pressure, charging)
+        one = _spell(rows, time_ms, percent, flow, pressure, charging, cell)
         if one is not None:
             found.append(one)
     return tuple(found)
@@ -119,7 +144,8 @@ def _telling(rows: NDArray[np.int64], percent: Floats, charging: bool, bare: boo
 
 
 def _spell(
-    rows: NDArray[np.int64], time_ms: NDArray[np.int64], percent: Floats, flow: Floats, pressure: Floats, charging: bool
+    rows: NDArray[np.int64], time_ms: NDArray[np.int64], percent: Floats, flow: Floats, pressure: Floats,
+    charging: bool, cell: float,
 ) -> Spell | None:  # fmt: skip
     if len(rows) < 2:
         return None
@@ -127,14 +153,15 @@ def _spell(
     level = percent[rows]
     lost = float(level[-1] - level[0]) * (1.0 if charging else -1.0)
     lasted = float(minutes[-1])
-    if lasted < SHORTEST_MIN or lost < FEWEST_CELLS:
+    if lasted < SHORTEST_MIN or lost < FEWEST_CELLS * cell:
         return None
     line = theil_sen(minutes, level)
     assert line is not None
-    low, high = (lost - CELL_PERCENT) / lasted, (lost + CELL_PERCENT) / lasted
+    low, high = (lost - cell) / lasted, (lost + cell) / lasted
     return Spell(
         int(time_ms[rows[0]]), int(time_ms[rows[-1]]), int(level[0]), int(level[-1]),
         float(np.clip(abs(line.slope), low, high)), low, high, _mean(flow[rows]), _mean(-pressure[rows]), charging,
+        cell,
     )  # fmt: skip
 
 
@@ -159,12 +186,18 @@ def apart(found: Iterable[Spell]) -> tuple[Spell, ...]:
 # --- what a unit's past says of now ---------------------------------------------------------------
 
 
-def why_no_run_time(found: Sequence[Spell], now_ms: int) -> str | None:
-    """Why nobody can tell how long this unit runs; None where it can be told."""
-    count = len(_latest(found, now_ms))
+def why_no_run_time(found: Sequence[Spell], now_ms: int, load: float = math.nan) -> str | None:
+    """Why nobody can tell how long this unit runs, at this load (NaN: as usual); None where it can be told."""
+    some = _latest(found, now_ms)
+    count = len(some)
     if count < FEWEST:
         seen = f"{count or 'no'} discharge{'' if count == 1 else 's'}"
         return f"{seen} of this unit recorded in {LATEST_MONTHS:g} months, {FEWEST} are needed"
+    if now_ms - some[-1].end_ms > NEWEST_DAYS * DAY_MS:
+        return f"its newest discharge is older than {NEWEST_DAYS:g} days"
+    loads = [one.load for one in some if math.isfinite(one.load)]
+    if loads and load > max(MOST_LOAD * max(loads), LIGHT_LOAD):
+        return "leak and suction now are far beyond those of its discharges"
     return None
 
 
@@ -191,7 +224,9 @@ def run_time(found: Sequence[Spell], now_ms: int, load: float = math.nan) -> Run
     spread = max(float(logs.std(ddof=1)), math.sqrt(float((cells**2).mean()) / 3.0))
     reach = students_quantile(0.5 + LEVEL / 2.0, n - 1) * spread * math.sqrt(1.0 + 1.0 / n)
     reach = math.hypot(reach, moved_by / math.exp(centre))
-    return RunTime(Span(math.exp(centre - reach), math.exp(centre), math.exp(centre + reach)), n, effect, aged)
+    return RunTime(Span(math.exp(centre - reach), math.exp(centre), math.exp(centre + reach)), n, effect, aged,
+                   min(one.last_percent for one in found if not one.charging and one.end_ms <= now_ms),
+                   max(one.cell for one in some))  # fmt: skip
 
 
 def _latest(found: Sequence[Spell], now_ms: int) -> list[Spell]:
@@ -231,6 +266,8 @@ def months_to(line: Line, limit_min: float) -> Span:
 
 
 def charging_rate(found: Sequence[Spell]) -> Span | None:
-    """Percent won a minute on the mains, the slowest, middle and fastest of the last ten; None where none is known."""
-    rates = sorted(one.per_min for one in [one for one in found if one.charging][-10:])
-    return Span(rates[0], rates[len(rates) // 2], rates[-1]) if rates else None
+    """Percent won a minute on the mains, of the last ten: the slowest and fastest that the gauge leaves open, and the
+    middle one; None where none is known."""
+    last = [one for one in found if one.charging][-10:]
+    rates = sorted(one.per_min for one in last)
+    return Span(min(one.low for one in last), rates[len(rates) // 2], max(one.high for one in last)) if last else None

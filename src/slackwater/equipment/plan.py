@@ -26,12 +26,16 @@ _TOUCH = 1e-6
 
 @dataclass(frozen=True)
 class PlannedUnit:
-    """A unit for the day: its charge now, and what it loses off and gains on the mains (percent a minute)."""
+    """A unit for the day: its charge now, and what it loses off and gains on the mains (percent a minute).
+
+    lowest: percent; below it nobody can tell how long it lasts, so no trip counts on it.
+    """
 
     name: str
     percent: float
     loses: float
     gains: float
+    lowest: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,9 @@ def _solved(
         start = min(max(int(trip.start_min // slot_min), 0), t)
         end = min(math.ceil((trip.start_min + trip.planned_min) / slot_min), t)
         high[on + trip.unit * t + start : on + trip.unit * t + end] = 0.0
-        need = trip.needed_min * units[trip.unit].loses
+        unit = units[trip.unit]
+        # what it loses between its slot's edge, at which the charge is reckoned, and its leaving is needed too
+        need = unit.lowest + (trip.needed_min + max(trip.start_min - start * slot_min, 0.0)) * unit.loses
         rows.append(({charge + trip.unit * (t + 1) + start: -1.0, short + j: -1.0}, -need))
     matrix = lil_array((len(rows), width))
     for place, (row, _) in enumerate(rows):

@@ -20,10 +20,11 @@ class Answer:
     because: str
     needed_min: float | None = None
     lasts: Span | None = None
+    yet: bool = True  # False: it is too early to tell
 
     @property
     def says(self) -> str:
-        return SAYS[self.answer]
+        return SAYS[self.answer] if self.yet else f"{SAYS[self.answer]} yet"
 
 
 def answer(
@@ -31,8 +32,8 @@ def answer(
 ) -> Answer:  # fmt: skip
     """`why_not`: why the run-time is not known, where `runs` is None. `margin_told`: the rule's margin in words.
 
-    Covers: even the low end of what the charge lasts is enough. Does not cover: even its high end is not. Between the
-    two nobody can tell.
+    Covers: even the low end of what the charge lasts, down to the lowest percent ever seen, is enough. Does not cover:
+    even the most it can last is not. Between the two nobody can tell.
     """
     if needed_min is None:
         return Answer(CANNOT_TELL, "this rule gives no margin for a trip")
@@ -42,6 +43,10 @@ def answer(
     if percent is None:
         return Answer(CANNOT_TELL, f"{needed}; its charge now is not known: read it from the unit", needed_min)
     lasts = runs.minutes_from(percent)
-    told = f"{needed}; {percent:g} % lasts about {lasts.mid:.0f} min ({lasts.low:.0f} to {lasts.high:.0f})"
-    verdict = COVERS if lasts.low >= needed_min else NOT_COVERED if lasts.high < needed_min else CANNOT_TELL
+    down = f"{lasts.mid:.0f} min ({lasts.low:.0f} to {lasts.high:.0f}) down to {runs.lowest} %"
+    told = f"{needed}; {percent:g} % lasts " + (f"about {down}, " if percent > runs.lowest else "") + (
+        f"at most {runs.at_most_min(percent):.0f} min; cannot tell below {runs.lowest} %, it never ran lower"
+    )  # fmt: skip
+    short = runs.at_most_min(percent) < needed_min
+    verdict = COVERS if lasts.low >= needed_min else NOT_COVERED if short else CANNOT_TELL
     return Answer(verdict, told, needed_min, lasts)

@@ -7,26 +7,30 @@ from typing import Any
 
 import numpy as np
 import polars
+from numpy.typing import NDArray
 
 from slackwater.equipment.charge import MINUTE_MS, Spell, spells
-from slackwater.reading.log import NONE, Ints, Log
+from slackwater.equipment.slopes import Floats
+from slackwater.reading.log import NONE, STATES, Ints, Log
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course
 
 HOUR_MS = 60 * MINUTE_MS
+IDLE_CMH2O = 1.0  # a suction below that, without flow, is no work (ours)
 
 COLUMNS: dict[str, Any] = {
     "unit": polars.String, "what": polars.String, "start_ms": polars.Int64, "end_ms": polars.Int64,
     "first_percent": polars.Int64, "last_percent": polars.Int64, "per_min": polars.Float64, "low": polars.Float64,
     "high": polars.Float64, "flow": polars.Float64, "suction": polars.Float64, "on_mains": polars.Int64,
+    "cell": polars.Float64,
 }  # fmt: skip
 
 
 def charge_frame(logs: Sequence[Log], course: Course) -> polars.DataFrame:
     """One row a discharge (`fall`), a charge (`rise`), and each log's last known charge (`last`); `unit` is its key.
 
-    A log that does not say which unit wrote it tells of the one unit that was paired with the drain all that time;
-    else its charge is nobody's, and is left out.
+    Only minutes in which the unit worked count. A log that does not say which unit wrote it tells of the one unit that
+    was paired with the drain all that time; else its charge is nobody's, and is left out.
     """
     rows: list[dict[str, Any]] = []
     for log in logs:
@@ -41,7 +45,10 @@ def charge_frame(logs: Sequence[Log], course: Course) -> polars.DataFrame:
         pressure = _known(log.pressure_mcmh2o, order, 1000.0)
         every = max(1, MINUTE_MS // 4 // max(log.every_ms, 1))  # four rows a minute are enough for a gauge
         thin = slice(None, None, every)
-        found = spells(ends[thin], percent[thin], None if mains is None else mains[thin], flow[thin], pressure[thin])
+        worked = _worked(None if log.state is None else log.state[order], flow, pressure)
+        found = spells(
+            ends[thin], percent[thin], None if mains is None else mains[thin], flow[thin], pressure[thin], worked[thin]
+        )
         rows += [_row(unit, one) for one in found]
         told = np.flatnonzero(np.isfinite(percent))
         if len(told):
@@ -55,6 +62,14 @@ def charge_frame(logs: Sequence[Log], course: Course) -> polars.DataFrame:
                 "suction": _mean(-pressure[lately]),
             })  # fmt: skip
     return polars.DataFrame([{name: row.get(name) for name in COLUMNS} for row in rows], schema=COLUMNS)
+
+
+def _worked(state: Ints | None, flow: Floats, pressure: Floats) -> NDArray[np.bool_]:
+    """Rows in which the unit did its work: by its own state; where it says none, by recorded flow or suction."""
+    recorded = np.isfinite(flow) | np.isfinite(pressure)
+    idle = (np.abs(pressure) < IDLE_CMH2O) & ~(flow > 0.0)
+    seen: NDArray[np.bool_] = recorded & ~idle
+    return seen if state is None else np.where(state == NONE, seen, state == STATES.index("running"))
 
 
 def _unit_of(log: Log, course: Course) -> str | None:

@@ -11,6 +11,7 @@ import polars
 
 from slackwater.equipment.charge import RunTime, Span, Spell, apart, months_to, run_time, why_no_run_time
 from slackwater.store.record import Record
+from slackwater.store.rows import versions
 
 FRESH_MS = 30 * 60_000  # a charge that was logged longer ago is no longer the charge (ours)
 
@@ -37,28 +38,39 @@ class Battery:
         return self.last if self.last is not None and 0 <= now_ms - self.last.at_ms <= FRESH_MS else None
 
     def why_not(self, now_ms: int) -> str | None:
-        return why_no_run_time(self.spells, now_ms)
+        return why_no_run_time(self.spells, now_ms, self._load(now_ms))
 
     def runs(self, now_ms: int) -> RunTime | None:
         """At the load of the last hour where that was logged lately, else as it usually is; None: cannot tell."""
+        return None if self.why_not(now_ms) is not None else run_time(self.spells, now_ms, self._load(now_ms))
+
+    def _load(self, now_ms: int) -> float:
         now = self.now(now_ms)
-        load = math.nan if now is None else now.load
-        return None if self.why_not(now_ms) is not None else run_time(self.spells, now_ms, load)
+        return math.nan if now is None else now.load
 
 
 NOTHING = Battery()
 
 
 def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, Battery]:
-    """By the unit's key, from the tables that are kept of every drain's logs. `units`: only these."""
+    """By the unit's key, from the tables that are kept of every drain's logs. `units`: only these.
+
+    What was before a unit's battery was put in tells nothing of it.
+    """
     found: dict[str, list[Spell]] = {}
     last: dict[str, Logged] = {}
+    since = _put_in(record, units)
     drains = None if units is None else {one["drain"] for one in record.things("pairing") if one["unit"] in units}
     for table in record.things("table"):
         if table["kind"] != "charge" or (drains is not None and table["drain"] not in drains):
             continue
-        for row in polars.read_parquet(io.BytesIO(record.files.get(table["sha256"]))).iter_rows(named=True):
+        frame = polars.read_parquet(io.BytesIO(record.files.get(table["sha256"])))
+        if "cell" not in frame.columns:  # of before standby was told from work: it is made again when its drain is read
+            continue
+        for row in frame.iter_rows(named=True):
             unit = row["unit"]
+            if row["start_ms"] < since.get(unit, row["start_ms"]):
+                continue
             flow = math.nan if row["flow"] is None else row["flow"]
             suction = math.nan if row["suction"] is None else row["suction"]
             if row["what"] == "last":
@@ -68,12 +80,31 @@ def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, B
                 continue
             found.setdefault(unit, []).append(Spell(
                 row["start_ms"], row["end_ms"], row["first_percent"], row["last_percent"], row["per_min"], row["low"],
-                row["high"], flow, suction, row["what"] == "rise",
+                row["high"], flow, suction, row["what"] == "rise", row["cell"],
             ))  # fmt: skip
     return {
         unit: Battery(apart(found.get(unit, ())), last.get(unit))
         for unit in {*found, *last} if units is None or unit in units
     }  # fmt: skip
+
+
+def _put_in(record: Record, units: Sequence[str] | None) -> dict[str, int]:
+    """Since when each unit has the battery it has: the day that its register gives; where another lot was written
+    without another day, the moment it was written."""
+    since: dict[str, int] = {}
+    lots: dict[str, str] = {}
+    days: dict[str, int | None] = {}
+    with record.reading() as connection:
+        told = versions(connection, "unit", keys=units)
+    for one in told:
+        lot, day = one["battery_lot"], one["battery_from_ms"]
+        if day is not None and day != days.get(one.key):
+            since[one.key] = day
+        elif lot is not None and lots.get(one.key, lot) != lot:
+            since[one.key] = one.at_ms
+        days[one.key] = day
+        lots |= {} if lot is None else {one.key: lot}
+    return since
 
 
 def spent_batteries(record: Record, now_ms: int, known: Mapping[str, Battery] | None = None) -> dict[str, str]:
@@ -83,9 +114,10 @@ def spent_batteries(record: Record, now_ms: int, known: Mapping[str, Battery] | 
     for unit in record.things("unit"):
         limit, battery = unit["must_run_min"], batteries_.get(unit.key)
         runs = None if limit is None or battery is None else battery.runs(now_ms)
-        if runs is not None and runs.minutes_from(100.0).mid < limit:
-            full = runs.minutes_from(100.0)
-            spent[unit.key] = f"its battery runs {span_told(full)} from full; its limit is {limit} min"
+        if runs is not None and runs.usual_full.mid < limit:
+            spent[unit.key] = (
+                f"at its usual rate its battery runs {span_told(runs.usual_full)} from full; its limit is {limit} min"
+            )
     return spent
 
 

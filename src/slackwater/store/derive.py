@@ -26,6 +26,7 @@ from slackwater.trace.pyramid import BLOCK_MS, pyramid
 
 KINDS = ("minutes", "pyramid", "charge", "calls")
 _PROGRAM = f"slackwater {__version__}"
+_SHAPE = "2"  # another where a table is worked out otherwise than before
 
 
 def work_out(record: Record, drain: str) -> bool:
@@ -99,7 +100,7 @@ def _made_from(course: Course) -> str:
     parts += [course.drain, course.episode, course.space, *course.other_drains, *course.pairings]
     parts += [thing for thing in (course.goal, course.removal, *course.other_removals) if thing is not None]
     told = sorted(f"{one.noun} {one.key} {one.version}" for one in parts) + [live.state for live in course.live]
-    return key_of("tables", _PROGRAM, *told)
+    return key_of("tables", _PROGRAM, _SHAPE, *told)
 
 
 def _current(course: Course, made_from: str) -> bool:

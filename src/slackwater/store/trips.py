@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 
-from slackwater.equipment.trip import Answer, answer
+from slackwater.equipment.trip import CANNOT_TELL, Answer, answer
 from slackwater.errors import ProtocolError, RecordError
 from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.store.acts import key_of
@@ -17,6 +18,7 @@ from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
 LONGEST_MIN = 24 * 60
+SOON_MS = 30 * 60_000  # the charge now says nothing of a trip that leaves later than that (ours)
 
 
 @dataclass(frozen=True)
@@ -29,13 +31,19 @@ class AtDrain:
     battery: Battery
     margin: TripMargin | None
 
-    def covers(self, planned_min: float, now_ms: int, percent: float | None = None) -> Answer:
+    def covers(
+        self, planned_min: float, now_ms: int, leaves_ms: int, zone: tzinfo, percent: float | None = None
+    ) -> Answer:
         """`percent`: as read from the unit; None: as it was logged lately."""
         logged = self.battery.now(now_ms)
         known = percent if percent is not None else None if logged is None else float(logged.percent)
         why = "no unit is recorded with this drain" if self.unit is None else self.battery.why_not(now_ms) or ""
         margin = self.margin
         needed = None if margin is None else margin.needed_min(planned_min)
+        if margin is not None and needed is not None and leaves_ms - now_ms > SOON_MS:
+            at = datetime.fromtimestamp(leaves_ms / 1000, zone)
+            told = f"the charge at {at:%H:%M} decides; needed {needed:.0f} min, {margin.told}"
+            return Answer(CANNOT_TELL, told, needed, yet=False)
         return answer(known, self.battery.runs(now_ms), why, needed, "" if margin is None else margin.told)
 
 

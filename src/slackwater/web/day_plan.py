@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from slackwater.equipment.charge import CELL_PERCENT, charging_rate
+from slackwater.equipment.charge import charging_rate
 from slackwater.equipment.plan import DayPlan, PlannedTrip, PlannedUnit, plan_day
 from slackwater.equipment.trip import Answer
 from slackwater.errors import SlackwaterError
@@ -115,14 +115,24 @@ Trips = list[tuple[PlannedTrip, Thing]]
 
 
 def _asked(drains: Sequence[tuple[Listed, AtDrain]], now_ms: int, hours: int) -> tuple[Units, Trips, tuple[str, ...]]:
-    """What the plan can speak of, and what it cannot, with why. A unit of two drains is one unit."""
+    """What the plan can speak of, and what it cannot, with why. A unit of two drains is one unit.
+
+    A trip under way is planned for the rest of it; of a unit that should be back and is not, nobody knows where it is.
+    """
     units: Units = []
     trips: Trips = []
     left_out = []
     seen: dict[str, int] = {}
+    away = {
+        at.unit for _, at in drains if at.unit is not None
+        for one in open_trips(at.course) if now_ms - UNDER_WAY_MS < one["from_ms"] and _due_ms(one) <= now_ms
+    }  # fmt: skip
     for place, at in drains:
-        wanted = [one for one in open_trips(at.course) if now_ms <= one["from_ms"] < now_ms + hours * 60 * MINUTE_MS]
-        why = _why_not(at, now_ms)
+        wanted = [
+            one for one in open_trips(at.course)
+            if _due_ms(one) > now_ms and one["from_ms"] < now_ms + hours * 60 * MINUTE_MS
+        ]  # fmt: skip
+        why = "not back yet" if at.unit in away else _why_not(at, now_ms)
         if why is not None:
             if wanted or at.unit is not None:
                 left_out.append(f"{place.name}: {why}")
@@ -132,16 +142,24 @@ def _asked(drains: Sequence[tuple[Listed, AtDrain]], now_ms: int, hours: int) ->
             runs, now, rate = at.battery.runs(now_ms), at.battery.now(now_ms), charging_rate(at.battery.spells)
             assert runs is not None and now is not None and rate is not None
             seen[at.unit] = len(units)
-            percent = max(now.percent - CELL_PERCENT / 2.0, 0.0)
-            units.append((PlannedUnit(at.serial or at.unit, percent, runs.per_min.high, rate.low), place.key))
+            percent = max(now.percent - runs.cell, 0.0)
+            unit = PlannedUnit(at.serial or at.unit, percent, runs.per_min.high, rate.low, runs.lowest)
+            units.append((unit, place.key))
         for one in wanted:
             if at.margin is None or one["planned_min"] is None:
                 left_out.append(f"{place.name}, {one['destination']}: the rule gives no margin for a trip")
                 continue
             planned = float(one["planned_min"])
             start = (one["from_ms"] - now_ms) / MINUTE_MS
-            trips.append((PlannedTrip(seen[at.unit], start, planned, at.margin.needed_min(planned)), one))
+            gone = max(-start, 0.0)
+            needed = at.margin.needed_min(planned) - gone
+            trips.append((PlannedTrip(seen[at.unit], max(start, 0.0), planned - gone, needed), one))
     return units, trips, tuple(left_out)
+
+
+def _due_ms(trip: Thing) -> int:
+    """When it should be back."""
+    return int(trip["from_ms"] + (trip["planned_min"] or 0) * MINUTE_MS)
 
 
 def _why_not(at: AtDrain, now_ms: int) -> str | None:
@@ -163,7 +181,11 @@ def _walker(place: Listed, at: AtDrain, now_ms: int, zone: tzinfo, short: dict[s
         charge_told(at.battery, now_ms, zone),
         runs_told(at.battery.runs(now_ms), at.battery.why_not(now_ms)) if at.unit else "no unit is recorded with it",
         f"suction may be off for {off} min, as ordered" if off else "that suction may be off is not recorded",
-        tuple(Trip(one, at.covers(float(one["planned_min"] or 0), now_ms), short.get(one.key, "")) for one in trips),
+        tuple(
+            Trip(
+                one, at.covers(float(one["planned_min"] or 0), now_ms, one["from_ms"], zone), short.get(one.key, "")
+            ) for one in trips
+        ),
     )  # fmt: skip
 
 

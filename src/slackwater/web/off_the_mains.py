@@ -97,6 +97,8 @@ def _told(how: Back | None, span: str, zone: tzinfo) -> str:
         return f"the log shows no suction within {span}, as the rule asks. Look at the unit."
     if how.standing == LATE:
         return f"suction was back only {shown(how.at_ms, zone)}; the rule allows {span}."
+    if how.standing == UNKNOWN and how.at_ms is not None:
+        return f"cannot tell whether suction was back within {span}; it shows from {shown(how.at_ms, zone)} on."
     if how.standing == UNKNOWN:
         return f"cannot tell whether suction was back within {span}: not recorded. Look at the unit."
     if how.standing == WAITING:
@@ -112,7 +114,7 @@ def filling(course: Course, found: Assessment | None, asked: Asked) -> Filling:
     now_ms, zone = asked.now_ms, read_zone(asked.zone_name)
     canister = next((one for one in reversed(course.canisters) if one["from_ms"] <= now_ms), None)
     size = None if canister is None else canister["size_ml"]
-    level, amounts = None, []
+    level, amounts, until = None, [], now_ms
     if found is not None and canister is not None:
         record = fluid_record(found)
         if len(record):
@@ -132,9 +134,11 @@ def filling(course: Course, found: Assessment | None, asked: Asked) -> Filling:
     why = why_no_fill(amounts, size, level)
     if why is not None or size is None or level is None:
         return Filling(f"Cannot tell when it is full: {why}.")
-    told = fill(amounts, size, level)
+    told = fill(amounts, size, level, (now_ms - until) / HOUR_MS)
     if told.earliest_h > SPARE_H:
         return Filling(f"Not full within a day if it goes on draining as lately (about {told.ml_per_h:.0f} mL/h).")
+    if told.earliest_h == 0.0:
+        return Filling(f"It may be full now: look. It drains about {told.ml_per_h:.0f} mL/h.", "Take a spare now.")
     first, likely = (shown(now_ms + round(hours * HOUR_MS), zone) for hours in (told.earliest_h, told.likely_h))
     last = (
         f"{shown(now_ms + round(told.latest_h * HOUR_MS), zone)}" if told.latest_h < 72 else "later than in three days"

@@ -10,7 +10,7 @@ from slackwater.equipment.charge import MONTH_MS, RunTime, Spell
 from slackwater.equipment.shortage import Shortage, shortage, why_no_forecast
 from slackwater.report.times import shown
 from slackwater.store.charges import NOTHING, Battery, batteries, fade_told, span_told, spent_batteries
-from slackwater.store.recalls import Pull, open_recalls_now, to_pull
+from slackwater.store.recalls import Pull, meets_nothing, open_recalls_now, to_pull
 from slackwater.store.record import Record
 from slackwater.store.register import Due, Used, demand, dues, fleet_use, utilisation
 from slackwater.store.rows import Thing
@@ -38,6 +38,7 @@ class Fleet:
     units: tuple[UnitTold, ...]
     pulls: tuple[Pull, ...]
     recalls: tuple[Thing, ...]
+    nowhere: tuple[str, ...]  # recalls that meet nothing that is written down, in words
     used: Used
     short: str
 
@@ -54,10 +55,11 @@ def fleet_of(record: Record, now_ms: int, zone: tzinfo) -> Fleet:
         unit_told(one, known.get(one.key, NOTHING), used.get(one.key, Used(0.0, 0.0)), now_ms, zone)
         for one in units_now(record, now_ms)
     )
-    past = demand(record, now_ms)
+    past, recalls = demand(record, now_ms), open_recalls_now(record)
     why = why_no_forecast(past)
     return Fleet(
-        units, to_pull(record, now_ms, spent_batteries(record, now_ms, known)), open_recalls_now(record),
+        units, to_pull(record, now_ms, spent_batteries(record, now_ms, known)), recalls,
+        tuple(said for one in recalls if (said := meets_nothing(record, one["what"], one["lot"]))),
         fleet_use(used), short_told(None if why is not None else shortage(past, SHORTAGE_DAYS), why),
     )  # fmt: skip
 
@@ -67,7 +69,7 @@ def unit_told(one: UnitNow, battery: Battery, used: Used, now_ms: int, zone: tzi
     why = battery.why_not(now_ms)
     return UnitTold(
         one, dues(one.facts, now_ms), used, charge_told(battery, now_ms, zone), runs_told(runs, why),
-        fade_told(runs, one.facts["must_run_min"]), math.inf if runs is None else runs.minutes_from(100.0).mid,
+        fade_told(runs, one.facts["must_run_min"]), math.inf if runs is None else runs.usual_full.mid,
         sum(not spell.charging for spell in battery.spells),
     )  # fmt: skip
 
@@ -92,7 +94,8 @@ def runs_told(runs: RunTime | None, why: str | None) -> str:
     if runs is None:
         return f"run-time: cannot tell, {why}"
     by_load = ", by the leak and suction of the last hour where known" if runs.load is not None else ""
-    return f"from full about {span_told(runs.minutes_from(100.0))}, from {runs.count} of its own discharges{by_load}"
+    down = f"from full to {runs.lowest} % about {span_told(runs.minutes_from(100.0))}"
+    return f"{down}, from {runs.count} of its own discharges{by_load}; cannot tell below {runs.lowest} %"
 
 
 def short_told(found: Shortage | None, why: str | None) -> str:

@@ -47,6 +47,8 @@ def units_text(
         at = f" at {where_told(where.get(one.drain))}" if one.drain is not None else ""
         at = f", last logged at {where_told(where.get(one.logged_at))}" if one.logged_at is not None else at
         lines.append(f"{one.serial}  {one.stands}{at}, since {shown(one.since_ms, zone)}")
+        if one.by_note:
+            lines.append(f"    {one.by_note}")
         if one.needs and one.at is None:
             lines.append(f"    still needs: {', '.join(one.needs)}")
         lines += [f"    not for a patient: {bar}" for bar in one.bars]
@@ -148,6 +150,7 @@ def _charge(unit: Thing, battery: Battery, now_ms: int) -> dict[str, Any]:
     return {
         "serial": unit["serial"], "cannot_tell": battery.why_not(now_ms),
         "minutes_from_full": None if full is None else {"low": full.low, "mid": full.mid, "high": full.high},
+        "down_to_percent": None if runs is None else runs.lowest,
         "discharges": 0 if runs is None else runs.count, "must_run_min": unit["must_run_min"],
         "minutes_a_month": None if fade is None else {"low": fade.low, "mid": fade.slope, "high": fade.high},
         "last_percent": None if battery.last is None else battery.last.percent,
@@ -162,8 +165,10 @@ def charges_text(found: Sequence[tuple[Thing, Battery]], now_ms: int, zone: tzin
         if runs is None:
             lines.append(f"{unit['serial']}  run-time: cannot tell, {battery.why_not(now_ms)}")
         else:
-            full = span_told(runs.minutes_from(100.0))
-            lines.append(f"{unit['serial']}  from full about {full}, from {runs.count} of its own discharges")
+            down = f"from full to {runs.lowest} % about {span_told(runs.minutes_from(100.0))}"
+            lines.append(
+                f"{unit['serial']}  {down}, from {runs.count} of its own discharges; cannot tell below {runs.lowest} %"
+            )
             lines.append(f"    {fade_told(runs, unit['must_run_min'])}")
         if battery.last is not None:
             lines.append(f"    last logged: {battery.last.percent} % at {shown(battery.last.at_ms, zone)}")
@@ -173,6 +178,6 @@ def charges_text(found: Sequence[tuple[Thing, Battery]], now_ms: int, zone: tzin
 def _shortest_first(found: Sequence[tuple[Thing, Battery]], now_ms: int) -> list[tuple[Thing, Battery]]:
     def minutes(battery: Battery) -> float:
         runs = battery.runs(now_ms)
-        return math.inf if runs is None else runs.minutes_from(100.0).mid
+        return math.inf if runs is None else runs.usual_full.mid
 
     return sorted(found, key=lambda one: (minutes(one[1]), one[0]["serial"]))

@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.equipment.trip import Answer
 from slackwater.store.course import Course
 from slackwater.store.record import Acting, Record
+from slackwater.store.rows import Thing
 from slackwater.store.trips import AtDrain, at_drain, back_from, open_trips, plan_trip
 from slackwater.web.bedside import DRAIN, course_here, form_page, moment_at, recorded, to_drain, version_of, whole
 from slackwater.web.day_plan import MOST_SOCKETS, Day, day_of
@@ -104,7 +105,7 @@ def _typed(request: Request, form: Form, here: AtDrain) -> Typed:
     if percent is not None and percent > 100:
         form.faults["charge_percent"] = "Write percent, 0 to 100, as the unit shows it."
     fine = planned is not None and "charge_percent" not in form.faults
-    said = here.covers(float(planned or 0), now_ms, percent) if fine else None
+    said = here.covers(float(planned or 0), now_ms, from_ms or now_ms, settings.zone, percent) if fine else None
     return Typed(from_ms, destination, fallback, planned, percent, said)
 
 
@@ -117,11 +118,15 @@ async def _page(request: Request, form: Form, typed: Typed | None) -> Response:
     settings = request.app.state.settings
     now_ms, zone = settings.clock(), settings.zone
     here, course = await _here(request), await course_here(request)
+
+    def said(trip: Thing) -> Answer:
+        return here.covers(float(trip["planned_min"] or 0), now_ms, trip["from_ms"], zone)
+
     return form_page(
         request, "trip.html", form, course, heading="A way off the mains", here=here, typed=typed,
         charge=charge_told(here.battery, now_ms, zone),
         runs=runs_told(here.battery.runs(now_ms), here.battery.why_not(now_ms)), planned=open_trips(course),
-        done=request.query_params.get("done") == "1", says=here.covers, now_text=local_input(now_ms, zone),
+        done=request.query_params.get("done") == "1", says=said, now_text=local_input(now_ms, zone),
         may_be_off=_may_be_off(course, now_ms),
     )  # fmt: skip
 
