@@ -78,7 +78,7 @@ def recall(what: str, lot: str, reason: str, over: str, place: str | None, by: s
       slackwater equipment recall battery B-1204 --reason "swells; maker's letter of 3 March"
     """
     from slackwater.store import open_record
-    from slackwater.store.recalls import close_recall, to_pull, uses
+    from slackwater.store.recalls import LOT_NOT_RECORDED, close_recall, meets_nothing, to_pull, uses
     from slackwater.store.recalls import recall as open_recall
 
     if bool(reason.strip()) == bool(over.strip()):
@@ -89,16 +89,23 @@ def recall(what: str, lot: str, reason: str, over: str, place: str | None, by: s
             close_recall(record, what, lot, over, by=who)
             click.echo(f"{what} lot {lot}: the recall is over")
             return
-        open_recall(record, what, lot, reason, by=who)
-        met = [one for one in uses(record, lot=lot.strip()) if one.what == what]
-        pull = [
-            one for one in to_pull(record, record.now_ms()) if any(f"{what} lot {lot.strip()} " in w for w in one.why)
-        ]
+        key = open_recall(record, what, lot, reason, by=who)
+        now = record.thing("recall", key)
+        lot = lot.strip() if now is None else now["lot"]
+        met = [one for one in uses(record, lot=lot) if one.what == what]
+        nowhere = meets_nothing(record, what, lot)
+        every = to_pull(record, record.now_ms())
+        pull = [one for one in every if any(w.startswith(f"{what} lot {lot} is recalled") for w in one.why)]
+        look = sum(any(w.startswith(LOT_NOT_RECORDED) for w in one.why) for one in every) if what == "battery" else 0
     at_patients = sum(one.drain is not None for one in pull)
     click.echo(
-        f"{what} lot {lot.strip()} is recalled. To pull: {len(pull)}, {at_patients} of them at a patient. It was at "
+        f"{what} lot {lot} is recalled. To pull: {len(pull)}, {at_patients} of them at a patient. It was at "
         f"{len({one.drain for one in met})} drains in all."
     )
+    if nowhere:
+        click.echo(f"{nowhere}. Read the lot again; that it was not written down is not that it was not used.")
+    if look:
+        click.echo(f"{LOT_NOT_RECORDED} of {look} units: look at each.")
     click.echo("See: slackwater equipment list --to-pull")
 
 

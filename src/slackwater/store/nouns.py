@@ -81,7 +81,8 @@ _ALL = (
     # The suction unit, and when it served which drain.
     Noun("unit", (*_of("serial"), *_text("layout", "kind", "battery_lot"),
                   *_instants("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"),
-                  *_counts("must_run_min"))),  # from full, or its battery counts as spent: the hospital's own number
+                  *_counts("must_run_min"),  # from full, or its battery counts as spent: the hospital's own number
+                  Field("registered", FLAG))),  # somebody entered it; not only a log, a form or a course that named it
     # A lot that must no longer be used, of canisters, filters or batteries.
     Noun("recall", (*_of("what", "lot"), Field("reason", needed=True), *_instants("from_ms", "closed_ms"))),
     # What a unit told by its own signal, looked back on: when, who came, what it was and what helped.
@@ -156,10 +157,12 @@ _ALL = (
     Noun("card", (*_of("name"), Field("title", needed=True), Field("text", needed=True), *_text("approved_by"))),
     # Who looked at what. Pages that refresh by themselves are no look.
     Noun("look", (*_of("person"), Field("what", needed=True), Field("drain", fixed=True))),
-    # One answer of one learner to one draw of an exercise, at which of its moments; confidence in percent.
+    # One answer of one learner to one draw of an exercise, at which of its moments; confidence in percent. sha256: of
+    # the exercise's file as it was asked.
     Noun("lesson", (*_of("person", "exercise"), Field("draw", COUNT, needed=True, fixed=True), *_counts("moment"),
                     Field("answer", needed=True), Field("truth", needed=True), Field("right", FLAG, needed=True),
-                    Field("confidence", NUMBER, needed=True), Field("time_ms", INSTANT, needed=True))),
+                    Field("confidence", NUMBER, needed=True), Field("time_ms", INSTANT, needed=True),
+                    *_text("sha256"))),
     # What lets a unit send: the hash of its key. And a file with the rows of its messages up to one act.
     Noun("unit_key", (*_of("unit"), Field("hash", needed=True))),
     Noun("sealed", (*_of("unit", "sha256"), Field("declared", needed=True), Field("until_seq", COUNT, needed=True),

@@ -9,13 +9,16 @@ from sqlalchemy import Connection
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
+from slackwater.store.alike import folded, near_lots
 from slackwater.store.course import Course
 from slackwater.store.listing import Listed, listed
 from slackwater.store.nouns import RECALLED, Value
-from slackwater.store.record import Record
+from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing, things, versions
 from slackwater.store.trips import unit_now
 from slackwater.store.units import AWAY, UnitNow, open_recalls, units_now
+
+LOT_NOT_RECORDED = "battery lot not recorded"
 
 
 def open_recalls_now(record: Record) -> tuple[Thing, ...]:
@@ -45,15 +48,16 @@ class Pull:
 
 
 def recall(record: Record, what: str, lot: str, reason: str, *, by: str) -> str:
-    """Open a recall, from now on; its key. The same again changes its reason, and opens a closed one anew."""
+    """Open a recall, from now on; its key. The same again, however it is spelt, changes its reason, and opens a closed
+    one anew."""
     lot, reason = lot.strip(), reason.strip()
     if what not in RECALLED:
         raise RecordError(f"{what!r} is not traced by lots", where="recall", mend=f"Known: {', '.join(RECALLED)}.")
     if not lot or not reason:
         raise RecordError("lot or reason is missing", where="recall", mend="Say which lot, and why.")
-    key = key_of("recall", what, lot)
     with record.act(by=by, what="recall", why=reason) as act:
-        found = act.thing("recall", key)
+        found = _found(act, what, lot)
+        key = key_of("recall", what, lot) if found is None else found.key
         if found is None:
             fields: dict[str, Value] = {"what": what, "lot": lot, "reason": reason, "from_ms": act.at_ms}
             act.add("recall", key, fields, happened_ms=act.at_ms)
@@ -70,10 +74,29 @@ def close_recall(record: Record, what: str, lot: str, why: str, *, by: str) -> N
     if not why.strip():
         raise RecordError("why it is over is missing", where="recall", mend="Say it in a few words.")
     with record.act(by=by, what="recall closed", why=why.strip()) as act:
-        found = act.thing("recall", key_of("recall", what, lot.strip()))
+        found = _found(act, what, lot)
         if found is None or found["closed_ms"] is not None:
             raise RecordError(f"{what} lot {lot} is not recalled", where="recall", mend="See: equipment list.")
         act.change("recall", found.key, {"closed_ms": act.at_ms}, version=found.version, happened_ms=act.at_ms)
+
+
+def _found(act: Acting, what: str, lot: str) -> Thing | None:
+    """The recall of this lot, in whatever spelling."""
+    return next((one for one in act.things("recall", {"what": what}) if folded(one["lot"]) == folded(lot)), None)
+
+
+def meets_nothing(record: Record, what: str, lot: str) -> str:
+    """In words, that no such lot is written down anywhere, with those near it; empty where one is."""
+    if what == "battery":
+        with record.reading() as connection:
+            known = {one["battery_lot"] for one in versions(connection, "unit")}
+    else:
+        known = {one["lot" if what == "canister" else "filter_lot"] for one in record.things("canister")}
+    known.discard(None)
+    if folded(lot) in {folded(one) for one in known}:
+        return ""
+    close = near_lots(lot, known)
+    return f"no {what} lot {lot} is written down here" + (f"; near it: {', '.join(close)}" if close else "")
 
 
 def uses(record: Record, *, drain: str | None = None, lot: str | None = None) -> tuple[Use, ...]:
@@ -85,7 +108,7 @@ def uses(record: Record, *, drain: str | None = None, lot: str | None = None) ->
     out = _removed(record)
     pairings = record.things("pairing", None if drain is None else {"drain": drain})
     found = [*_of_canisters(record, drain, out, pairings), *_of_batteries(record, out, pairings)]
-    kept = [one for one in found if lot is None or one.lot == lot]
+    kept = [one for one in found if lot is None or folded(one.lot) == folded(lot)]
     return tuple(sorted(kept, key=lambda one: (-one.from_ms, one.what, one.drain)))
 
 
@@ -101,8 +124,8 @@ def recalled_at(connection: Connection, course: Course, now_ms: int, known_ms: i
     for found in things(connection, "unit", keys=[] if unit is None else [unit], known_ms=known_ms):
         lots.append(("battery", found["battery_lot"]))
     return tuple(
-        f"{what} lot {lot} is recalled: {recalls[(what, lot)]['reason']}"
-        for what, lot in lots if lot is not None and (what, lot) in recalls
+        f"{what} lot {lot} is recalled: {recalls[(what, folded(lot))]['reason']}"
+        for what, lot in lots if lot is not None and (what, folded(lot)) in recalls
     )  # fmt: skip
 
 
@@ -171,34 +194,39 @@ def to_pull(record: Record, now_ms: int, spent: Mapping[str, str] | None = None)
     """What somebody has to go to, worst first: at a patient, then for the next patient, then the rest of the shelf.
 
     spent: units (by key) whose battery's own fade says so, with the words for it. Units that are away already
-    (faulty, in service, lost) come last.
+    (faulty, in service, lost) come last. While a battery's lot is recalled, a unit whose lot nobody wrote down is
+    among them, after those that are known to have it: it may.
     """
     units = {one.key: one for one in units_now(record, now_ms)}
     why: dict[tuple[str | None, str | None], list[str]] = {}
     recalls = open_recalls(record.things("recall"))
+    batteries = sorted(one["lot"] for (what, _), one in recalls.items() if what == "battery")
+    look = [f"{LOT_NOT_RECORDED}: look ({', '.join(batteries)} recalled)"] if batteries else []
     for unit in units.values():
         said = [*unit.bars, *([spent[unit.key]] if spent and unit.key in spent else [])]
+        said += look if unit.facts["battery_lot"] is None else []
         if said:
             why.setdefault((unit.key, unit.at), []).extend(said)
     if any(what != "battery" for what, _ in recalls):
         for use in uses(record):
-            found = recalls.get((use.what, use.lot))
+            found = recalls.get((use.what, folded(use.lot)))
             if found is not None and use.what != "battery" and (use.to_ms is None or use.to_ms > now_ms):
                 key = use.unit if use.unit in units and units[use.unit].at == use.drain else None
                 said = why.setdefault((key, use.drain), [])
-                said.append(f"{use.what} lot {use.lot} is recalled: {found['reason']}")
+                said.append(f"{use.what} lot {found['lot']} is recalled: {found['reason']}")
     found_all = [Pull(units.get(key) if key else None, at, tuple(said)) for (key, at), said in why.items()]
     return tuple(sorted(found_all, key=_worst_first))
 
 
-def _worst_first(one: Pull) -> tuple[int, int, str]:
+def _worst_first(one: Pull) -> tuple[int, bool, int, str]:
     if one.drain is not None:
         rank = 0
     elif one.unit is not None and one.unit.state in AWAY:
         rank = 3
     else:
         rank = 1 if one.unit is not None and not one.unit.needs else 2
-    return rank, -len(one.why), "" if one.unit is None else one.unit.serial
+    sure = any(not why.startswith(LOT_NOT_RECORDED) for why in one.why)
+    return rank, not sure, -len(one.why), "" if one.unit is None else one.unit.serial
 
 
 def places(record: Record) -> dict[str, Listed]:

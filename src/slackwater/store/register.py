@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from slackwater.equipment.shortage import Demand
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
+from slackwater.store.alike import FORMULA, folded, serial_fault
 from slackwater.store.nouns import Value
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
-from slackwater.store.units import AWAY, units_now
+from slackwater.store.units import AWAY, open_recalls, units_now
 
 DAY_MS = 86_400_000
 COLUMNS = (
@@ -99,17 +100,22 @@ def _cell(unit: Thing, name: str) -> str:
     value = unit[f"{name}_ms" if name in DAYS else name]
     if value is None:
         return ""
-    return datetime.fromtimestamp(value / 1000, UTC).date().isoformat() if name in DAYS else str(value)
+    if name in DAYS:
+        return datetime.fromtimestamp(value / 1000, UTC).date().isoformat()
+    text = str(value)
+    return f"'{text}" if text.startswith(FORMULA) else text  # only a log can have brought such a serial number
 
 
-def read(text: str) -> tuple[list[dict[str, Value]], list[Refused]]:
-    """The units that a register names, each with all of its fields, and the lines that cannot be taken.
+def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[str, Value]]], list[Refused]]:
+    """The units that a register names, each with its line and all of its fields, and the lines that cannot be taken.
 
-    Columns may stand in any order, and any but `serial` may be left out: what is left out is not touched.
+    Columns may stand in any order, and any but `serial` may be left out: what is left out is not touched. `there`:
+    serial numbers that the record has; they are taken as they are, new ones only as `alike` lets them.
     """
     rows, refused = csv.reader(io.StringIO(text.removeprefix("\ufeff")), strict=True), []
-    found: list[dict[str, Value]] = []
+    found: list[tuple[int, dict[str, Value]]] = []
     seen: dict[str, int] = {}
+    forms = {folded(one): one for one in there}
     begins = 1  # the line on which the row that is read begins: a quote that is not closed swallows those after it
     try:
         names = [name.strip() for name in next(rows, [])]
@@ -128,16 +134,25 @@ def read(text: str) -> tuple[list[dict[str, Value]], list[Refused]]:
                 continue
             fields: dict[str, Value] = {}
             for name, cell in zip(names, cells, strict=True):
-                fault = _take(fields, name, cell.strip())
+                cell = cell.strip()
+                if name == "serial" and cell[:1] == "'" and cell[1:] in there:
+                    cell = cell[1:]
+                fault = _take(fields, name, cell) if name != "serial" or cell not in there else None
                 if fault is not None:
                     refused.append(Refused(line, name, *fault))
+                elif name == "serial":
+                    fields[name] = cell
             serial = fields.get("serial")
             if isinstance(serial, str):
                 if serial in seen:
                     refused.append(Refused(line, "serial", f"{serial[:40]!r} stands on line {seen[serial]} already",
                                            "Keep one line a unit."))  # fmt: skip
+                elif serial not in there and folded(serial) in forms:
+                    refused.append(Refused(line, "serial", f"{serial[:40]!r} is another spelling",
+                                           f"{forms[folded(serial)]} is in the register; is it that one?"))  # fmt: skip
                 seen.setdefault(serial, line)
-            found.append(fields)
+                forms.setdefault(folded(serial), serial)
+            found.append((line, fields))
             if len(found) > MOST_ROWS:
                 return [], [*refused, Refused(line, "lines", f"more than {MOST_ROWS} units", "Split the file.")]
     except csv.Error as error:
@@ -165,6 +180,10 @@ def _take(fields: dict[str, Value], name: str, cell: str) -> tuple[str, str] | N
         return "is no plain text", "Leave out what does not print, and shorten it to 200 letters."
     elif name == "serial" and not cell:
         return "is missing", "Write the unit's serial number, as it stands on it."
+    elif name == "serial" and (fault := serial_fault(cell)) is not None:
+        return fault
+    elif cell.startswith(FORMULA):
+        return f"begins with {cell[0]}", "A table program takes that for a formula: begin with another sign."
     else:
         fields[name] = cell or None
     return None
@@ -172,13 +191,18 @@ def _take(fields: dict[str, Value], name: str, cell: str) -> tuple[str, str] | N
 
 def take_register(record: Record, text: str, *, by: str, why: str = "") -> tuple[int, int, list[Refused]]:
     """Record a register: (new units, changed units, refused lines). One refused line, and nothing is recorded."""
-    found, refused = read(text)
+    units = {one["serial"]: one for one in record.things("unit")}
+    recalls = open_recalls(record.things("recall"))
+    found, refused = read(text, units.keys())
+    for line, fields in found:
+        fault = _hides_a_recall(units.get(str(fields.get("serial"))), fields, recalls)
+        refused += [] if fault is None else [Refused(line, *fault)]
     if refused:
-        return 0, 0, refused
+        return 0, 0, sorted(refused, key=lambda one: one.line)
     new = changed = 0
     with record.act(by=by, what="register of units", why=why) as act:
         there = {one.key: one for one in act.things("unit")}
-        for fields in found:
+        for _, fields in found:
             before = there.get(key_of("unit", str(fields["serial"])))
             new += before is None
             changed += set_facts(act, fields) and before is not None
@@ -186,8 +210,12 @@ def take_register(record: Record, text: str, *, by: str, why: str = "") -> tuple
 
 
 def set_facts(act: Acting, fields: Mapping[str, Value]) -> bool:
-    """Make a unit's facts these; whether that changed anything. What is not named stays as it is."""
+    """Make a unit's facts these; whether that changed anything. What is not named stays as it is.
+
+    Raises RecordError where a recalled lot would go out of sight.
+    """
     serial = str(fields["serial"])
+    fields = {**fields, "registered": True}
     key = key_of("unit", serial)
     before = act.thing("unit", key)
     if before is None:
@@ -195,14 +223,35 @@ def set_facts(act: Acting, fields: Mapping[str, Value]) -> bool:
         return True
     if all(before[name] == value for name, value in fields.items()):
         return False
+    if "battery_lot" in fields and fields["battery_lot"] != before["battery_lot"]:
+        fault = _hides_a_recall(before, fields, open_recalls(act.things("recall")))
+        if fault is not None:
+            raise RecordError(fault[1], where=fault[0], mend=fault[2])
     act.change("unit", key, {name: value for name, value in fields.items() if name != "serial"}, version=before.version)
     return True
 
 
+def _hides_a_recall(
+    before: Thing | None, fields: Mapping[str, Value], recalls: Mapping[tuple[str, str], Thing]
+) -> tuple[str, str, str] | None:
+    """Where, what and mend of facts that would free a unit of a recalled lot; a battery that came in its place, with
+    its own lot and day, does not."""
+    if before is None or before["battery_lot"] is None or "battery_lot" not in fields:
+        return None
+    was, lot = folded(before["battery_lot"]), folded(str(fields["battery_lot"] or ""))
+    came = fields.get("battery_from_ms")
+    if ("battery", was) not in recalls or lot == was or (lot and came not in (None, before["battery_from_ms"])):
+        return None
+    return (
+        "battery_lot", f"{before['serial']} has the recalled lot {before['battery_lot']}",
+        "Where its battery was changed, write the new lot and the day in battery_from.",
+    )  # fmt: skip
+
+
 def facts_from(serial: str, cells: Mapping[str, str]) -> dict[str, Value]:
     """The same from a form, by the names of COLUMNS. Raises RecordError naming the first field that is wrong."""
-    fields: dict[str, Value] = {}
-    for name, cell in {"serial": serial, **cells}.items():
+    fields: dict[str, Value] = {"serial": serial}
+    for name, cell in cells.items():
         fault = _take(fields, name, cell.strip())
         if fault is not None:
             raise RecordError(fault[0], where=name, mend=fault[1])

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
+from slackwater.store.alike import folded, near, serial_fault
 from slackwater.store.nouns import UNIT_STATES, Value
 from slackwater.store.record import Acting, Record
-from slackwater.store.rows import Thing
+from slackwater.store.rows import Thing, versions
 
 # What a unit needs after a patient, in this order. Each names who and when; none may be skipped.
 TURNOVER = ("cleaned", "tested", "ready")
 AWAY = ("faulty", "in_service", "lost")
 METHOD_NEEDED = ("cleaned", "tested")
+NOT_REGISTERED = "not in the register"
+MINUTE_MS = 60_000
 
 
 @dataclass(frozen=True)
@@ -59,32 +62,40 @@ def units_now(record: Record, now_ms: int) -> tuple[UnitNow, ...]:
     pairings: dict[str, list[Thing]] = {}
     for one in record.things("pairing"):
         pairings.setdefault(one["unit"], []).append(one)
-    recalls = open_recalls(record.things("recall"))
+    told: dict[str, list[Thing]] = {}
+    with record.reading() as connection:
+        for one in versions(connection, "unit"):
+            told.setdefault(one.key, []).append(one)
+    recalls = record.things("recall")
     out = {one["drain"] for one in record.things("removal")}
     return tuple(
-        _unit_now(unit, states.get(unit.key, []), pairings.get(unit.key, []), recalls, out, now_ms)
+        _unit_now(unit, told[unit.key], states.get(unit.key, []), pairings.get(unit.key, []), recalls, out, now_ms)
         for unit in sorted(record.things("unit"), key=lambda unit: unit["serial"])
     )
 
 
 def _unit_now(
-    unit: Thing, states: list[Thing], pairings: list[Thing], recalls: Mapping[tuple[str, str], Thing], out: set[str],
-    now_ms: int,
+    unit: Thing, told: Sequence[Thing], states: list[Thing], pairings: list[Thing], recalls: Sequence[Thing],
+    out: set[str], now_ms: int,
 ) -> UnitNow:  # fmt: skip
     history = tuple(sorted(states, key=lambda one: (_when(one), one.seq)))
     serving = [one for one in pairings if one["from_ms"] <= now_ms and (one["to_ms"] is None or one["to_ms"] > now_ms)]
-    last_end = max(
-        (one["to_ms"] for one in pairings if one["to_ms"] is not None and one["to_ms"] <= now_ms), default=None
-    )
+    over = [one for one in pairings if one["to_ms"] is not None and one["to_ms"] <= now_ms]
+    last_end = max((one["to_ms"] for one in over), default=None)
     last = history[-1] if history else None
-    bars = bars_of(unit, recalls, now_ms)
+    bars = bars_of(unit, open_recalls(recalls), now_ms)
     state, since, note, drain = "dirty", unit.at_ms if last_end is None else last_end, "", None
+    said = "" if last is None else last["note"] or last["method"] or ""
     if serving:
         state, since, drain = "in_use", min(one["from_ms"] for one in serving), serving[-1]["drain"]
-    elif last is not None and (last_end is None or _when(last) >= last_end):
-        state, since, note = last["state"], _when(last), last["note"] or last["method"] or ""
-        if state == "ready" and bars:
+        if last is not None and last["state"] in AWAY:
+            note = f"reported {last['state'].replace('_', ' ')}" + (f": {said}" if said else "")
+    elif last is not None and (last["state"] in AWAY or all(_when(last) >= _known_over(one) for one in over)):
+        state, since, note = last["state"], _when(last), said
+        if state == "ready" and (bars or _recalled_since(told, recalls, since)):
             state = "tested"
+    if not unit["registered"]:
+        note = f"{note}; {NOT_REGISTERED}" if note else NOT_REGISTERED
     latest = max(pairings, key=lambda one: one["from_ms"], default=None)
     logged_at = None
     if drain is None and latest is not None and latest["from_log"] and latest["drain"] not in out:
@@ -92,15 +103,33 @@ def _unit_now(
     return UnitNow(unit.key, unit["serial"], state, since, note, drain, needs_of(state), history, bars, unit, logged_at)
 
 
+def _known_over(pairing: Thing) -> int:
+    """From when on a step counts as one after this pairing: not before its end was recorded, for until then nobody
+    could tell. Where a log alone shows it, from its end: a log is often read out after the unit was cleaned."""
+    end: int = pairing["to_ms"]
+    return end if pairing["from_log"] else max(end, pairing.at_ms)
+
+
+def _recalled_since(told: Sequence[Thing], recalls: Iterable[Thing], put_back_ms: int) -> bool:
+    """Whether a lot that the unit had from then on was recalled after it was put back, though that is over by now."""
+    held = {
+        folded(one["battery_lot"])
+        for one, after in zip(told, [*told[1:], None], strict=True)
+        if one["battery_lot"] is not None and (after is None or after.at_ms > put_back_ms)
+    }
+    since = [one for one in recalls if one["what"] == "battery" and (one["from_ms"] or 0) >= put_back_ms]
+    return any(folded(one["lot"]) in held for one in since)
+
+
 def open_recalls(recalls: Iterable[Thing]) -> dict[tuple[str, str], Thing]:
-    """Recalls in force, by what is recalled and its lot."""
-    return {(one["what"], one["lot"]): one for one in recalls if one["closed_ms"] is None}
+    """Recalls in force, by what is recalled and its folded lot."""
+    return {(one["what"], folded(one["lot"])): one for one in recalls if one["closed_ms"] is None}
 
 
 def bars_of(unit: Thing, recalls: Mapping[tuple[str, str], Thing], now_ms: int) -> tuple[str, ...]:
     """Why this unit may go to no patient. A test without a recorded date is not overdue: that is told elsewhere."""
     found = []
-    recall = recalls.get(("battery", unit["battery_lot"]))
+    recall = recalls.get(("battery", folded(unit["battery_lot"] or "")))
     if recall is not None:
         found.append(f"battery lot {recall['lot']} is recalled: {recall['reason']}")
     due = unit["safety_test_due_ms"]
@@ -137,7 +166,7 @@ def set_state(
         fields: dict[str, Value] = {"unit": unit, "state": state, "method": method, "note": note, "at_place": place}
         if _sent_before(act, "unit_state", key, fields):
             return
-        now = _now(act, unit)
+        now = _now(act, unit, act.at_ms)
         if now.state == "in_use" and state not in AWAY:
             raise RecordError("serves a drain", where=now.serial, mend="End its pairing first.")
         if state in TURNOVER and now.needs[:1] != (state,):
@@ -164,8 +193,9 @@ def connect(
 ) -> None:
     """Pair a unit with a drain, after its set-up was checked by two people.
 
-    A unit that is not for the next patient yet is refused, as is one that still serves another: the message
-    says what it needs. `checked`: the items that were ticked, as JSON.
+    A unit that was not for the next patient at that moment is refused, as is one that still serves another, is barred
+    or was reported faulty: the message says what it needs. A serial that is another spelling of a known one is asked
+    back; a new one may come from elsewhere. `checked`: the items that were ticked, as JSON.
     """
     unit = key_of("unit", serial)
     fields: dict[str, Value] = {"drain": drain, "unit": unit, "checked": checked, "second_person": second_person}
@@ -178,14 +208,27 @@ def connect(
     episode = act.thing("episode", tube["episode"])
     assert episode is not None
     if act.thing("unit", unit) is None:
+        meant = near(serial, (one["serial"] for one in act.things("unit")))
+        if meant is not None:
+            raise RecordError(
+                "is another spelling", where=f"unit {serial}", mend=f"{meant} is in the register; is it that one?"
+            )
+        fault = serial_fault(serial)
+        if fault is not None:
+            raise RecordError(fault[0], where=f"unit {serial[:40]!r}", mend=fault[1])
         act.add("unit", unit, {"serial": serial})
     else:
-        now = _now(act, unit)
+        # People write the minute: what was so by its end counts, a unit put back within it as a recall begun within it.
+        now = _now(act, unit, max(at_ms, min(at_ms - at_ms % MINUTE_MS + MINUTE_MS - 1, act.at_ms)))
         if now.drain is None and now.needs:
             raise RecordError(
                 f"is {now.state.replace('_', ' ')}", where=f"unit {serial}",
                 mend=f"Before another patient it must be: {', '.join(now.needs)}. {'; '.join(now.bars)}".strip(),
             )  # fmt: skip
+        if now.bars or (now.history and now.history[-1]["state"] in AWAY):
+            raise RecordError(
+                "is for no other drain", where=f"unit {serial}", mend="; ".join([*now.bars, now.by_note]).strip("; ")
+            )
     for other in act.things("pairing", {"drain": drain}):
         if other["unit"] != unit and other["from_ms"] < at_ms and (other["to_ms"] is None or other["to_ms"] > at_ms):
             act.change("pairing", other.key, {"to_ms": at_ms}, version=other.version)
@@ -214,13 +257,17 @@ def _sent_before(act: Acting, noun: str, key: str, fields: Mapping[str, Value], 
     return True
 
 
-def _now(act: Acting, unit: str) -> UnitNow:
+def _now(act: Acting, unit: str, at_ms: int) -> UnitNow:
+    """As it stood at a moment, as far as is known now."""
     found = act.thing("unit", unit)
     if found is None:
         raise RecordError("there is no such unit", where=unit, mend="See the list of units.")
     return _unit_now(
-        found, list(act.things("unit_state", {"unit": unit})), list(act.things("pairing", {"unit": unit})),
-        open_recalls(act.things("recall")), {one["drain"] for one in act.things("removal")}, act.at_ms,
+        found, versions(act.connection, "unit", keys=[unit]),
+        [one for one in act.things("unit_state", {"unit": unit}) if _when(one) <= at_ms],
+        list(act.things("pairing", {"unit": unit})),
+        [one for one in act.things("recall") if (one["from_ms"] or 0) <= at_ms],
+        {one["drain"] for one in act.things("removal")}, at_ms,
     )  # fmt: skip
 
 

@@ -99,7 +99,8 @@ def test_run_times_come_from_recorded_logs_the_shortest_first(tmp_path: Path, mo
         recorded(record)
     monkeypatch.setattr("slackwater.store.record.Record.now_ms", lambda _: NOW_MS)
     ran = equipment(tmp_path, "charge")
-    assert ran.code == 0 and ran.out.startswith("SN-6  from full about 30")
+    assert ran.code == 0 and ran.out.startswith("SN-6  from full to 33 % about 20")
     first = json.loads(equipment(tmp_path, "charge", "--json").out)["batteries"][0]
-    assert first["minutes_from_full"]["low"] < 300 < first["minutes_from_full"]["high"]
+    assert first["minutes_from_full"]["low"] < 201 < first["minutes_from_full"]["high"], "67 % of 300 min (arithmetic)"
+    assert first["down_to_percent"] == 33
     assert "cannot tell" in equipment(tmp_path, "charge").out, "of the units that no log names"

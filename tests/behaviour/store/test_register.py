@@ -10,7 +10,7 @@ import pytest
 from slackwater.errors import RecordError
 from slackwater.store import Record
 from slackwater.store.acts import key_of
-from slackwater.store.recalls import close_recall, recall, to_pull, uses
+from slackwater.store.recalls import close_recall, meets_nothing, recall, to_pull, uses
 from slackwater.store.record import Acting
 from slackwater.store.register import (
     COLUMNS,
@@ -19,6 +19,7 @@ from slackwater.store.register import (
     dues,
     fleet_use,
     read,
+    set_facts,
     take_register,
     utilisation,
     written,
@@ -28,7 +29,7 @@ from slackwater.store.units import connect, set_state, units_now
 CSV = '''serial,kind,layout,bought,battery_lot,battery_from,must_run_min,service_due,safety_test_due
 SN-1,sandbar,sandbar,2040-01-02,B-1,2040-01-02,180,2050-01-01,2050-06-30
 SN-2,,,,B-2,,,,
-"SN,3",sandbar,,,"B ""3""",,,,2041-01-01
+SN/3,sandbar,,,"B ""3""",,,,2041-01-01
 '''
 
 
@@ -97,6 +98,12 @@ def test_columns_may_be_left_out_and_stay_as_they_were(record: Record) -> None:
         (" ,kind,,,,,,,", "line 3, serial: is missing"),
         ("SN-1,,,,,,,,", "line 3, serial: 'SN-1' stands on line 2 already. Keep one line a unit."),
         ("SN-9,,,", "line 3, cells: 4 cells, but 9 columns"),
+        ("=HYPERLINK(1),,,,,,,,", "line 3, serial: is no serial number. Letters, digits"),
+        ("-1,,,,,,,,", "serial: is no serial number"),
+        ('"SN,9",,,,,,,,', "serial: is no serial number"),
+        ("SN-9,@SUM(1),,,,,,,", "line 3, kind: begins with @."),
+        ("SN-9,,,,+1,,,,", "line 3, battery_lot: begins with +."),
+        ("sn-1,,,,,,,,", "line 3, serial: 'sn-1' is another spelling. SN-1 is in the register"),
         ("SN-9,\x07,,,,,,,", "line 3, kind: is no plain text"),
         ('SN-9,"x,,,,,,,', "line 3, quotes"),
         ("SN-9,,,,,,,2041-02-29,", "service_due"),
@@ -110,6 +117,15 @@ def test_a_line_that_cannot_be_taken_is_told_and_nothing_is_recorded(record: Rec
         return
     assert any(told in one for one in refused), refused
     assert (new, changed) == (0, 0) and record.things("unit") == ()
+
+
+def test_what_a_log_brought_goes_out_as_no_formula_and_comes_in_as_it_was(record: Record) -> None:
+    with record.act(by="t", what="a log names it") as act:
+        act.add("unit", key_of("unit", "=1+1"), {"serial": "=1+1"})
+    out = written(record.things("unit"))
+    assert out.splitlines()[1].startswith("'=1+1,")
+    assert take(record, out)[2] == [] and [one["serial"] for one in record.things("unit")] == ["=1+1"]
+    assert written(record.things("unit")) == out
 
 
 def test_a_register_without_serials_or_with_a_strange_column_is_refused() -> None:
@@ -157,6 +173,8 @@ def test_no_unit_is_put_back_or_connected_with_a_recall_open(record: Record) -> 
             act, drain=at, serial="SN-1", at_ms=act.at_ms, checked="{}", second_person="B", arrived_with=None, once="x"
         )  # fmt: skip
     close_recall(record, "battery", "B-1", "batteries changed", by="t")
+    assert unit(record, "SN-1").needs == ("ready",), "it was put back before the recall: somebody looks at it first"
+    set_state(record, now.key, "ready", by="t", method=None, note=None, place=None, once="after the recall")
     assert unit(record, "SN-1").state == "ready"
     with pytest.raises(RecordError, match="not recalled"):
         close_recall(record, "battery", "B-1", "again", by="t")
@@ -226,6 +244,61 @@ def test_a_recall_needs_what_lot_and_reason(record: Record, what: str, lot: str,
     with pytest.raises(RecordError):
         recall(record, what, lot, reason, by="t")
     assert record.things("recall") == ()
+
+
+def test_a_unit_put_back_before_a_recall_is_not_ready_by_another_lot_that_came_in_meanwhile(record: Record) -> None:
+    take(record, "serial,battery_lot\nSN-1,B-1\nSN-2,B-2\n")
+    for serial in ("SN-1", "SN-2"):
+        turned_round(record, serial)
+    recall(record, "battery", "B-1", "swells", by="t")
+    assert take(record, "serial,battery_lot,battery_from\nSN-1,B-7,2041-01-01\n") == (0, 1, [])
+    assert (unit(record, "SN-1").bars, unit(record, "SN-1").needs) == ((), ("ready",))
+    assert unit(record, "SN-2").state == "ready", "never had it"
+
+
+def test_a_recall_meets_its_lot_in_any_spelling_and_is_one_recall(record: Record) -> None:
+    take(record, "serial,battery_lot\nSN-1,B-1204\n")
+    key = recall(record, "battery", "b\u20101204", "swells", by="t")
+    assert "swells" in unit(record, "SN-1").bars[0] and unit(record, "SN-1").key in {
+        one.unit.key for one in to_pull(record, record.now_ms()) if one.unit
+    }
+    assert recall(record, "battery", "B-1204 ", "leaks", by="t") == key and len(record.things("recall")) == 1
+    close_recall(record, "battery", "B-1204", "over", by="t")
+    assert unit(record, "SN-1").bars == ()
+
+
+def test_a_recall_that_meets_nothing_says_so_with_lots_near_it(record: Record) -> None:
+    take(record, "serial,battery_lot\nSN-1,B-1204\nSN-2,Q-9\n")
+    assert meets_nothing(record, "battery", "b-1204") == ""
+    assert meets_nothing(record, "battery", "B-1240") == (
+        "no battery lot B-1240 is written down here; near it: B-1204"
+    )  # fmt: skip
+    assert meets_nothing(record, "filter", "B-1204") == "no filter lot B-1204 is written down here"
+
+
+def test_units_whose_lot_nobody_wrote_down_are_to_be_looked_at_while_a_battery_is_recalled(record: Record) -> None:
+    take(record, "serial,battery_lot\nSN-1,\nSN-2,B-1\nSN-3,B-2\n")
+    assert to_pull(record, record.now_ms()) == ()
+    recall(record, "canister", "C-1", "cracks", by="t")
+    assert to_pull(record, record.now_ms()) == (), "batteries are not recalled"
+    recall(record, "battery", "B-1", "swells", by="t")
+    found = [(one.unit.serial, one.why) for one in to_pull(record, record.now_ms()) if one.unit]
+    assert found == [
+        ("SN-2", ("battery lot B-1 is recalled: swells",)),
+        ("SN-1", ("battery lot not recorded: look (B-1 recalled)",)),
+    ]
+
+
+@pytest.mark.parametrize("line", ["SN-1,,", "SN-1,B-2,", "SN-1,,2041-01-01", "SN-1,B-2,2040-01-01"])
+def test_a_recalled_lot_is_not_written_away(record: Record, line: str) -> None:
+    take(record, "serial,battery_lot,battery_from\nSN-1,B-1,2040-01-01\n")
+    recall(record, "battery", "b-1", "swells", by="t")
+    new, changed, refused = take(record, f"serial,battery_lot,battery_from\n{line}\n")
+    assert (new, changed) == (0, 0) and "line 2, battery_lot: SN-1 has the recalled lot B-1" in refused[0]
+    with pytest.raises(RecordError, match="recalled lot"), record.act(by="t", what="facts") as act:
+        set_facts(act, {"serial": "SN-1", "battery_lot": None})
+    assert unit(record, "SN-1").bars
+    assert take(record, "serial,battery_lot,battery_from\nSN-1,B-2,2041-01-01\n") == (0, 1, [])
 
 
 # --- use ------------------------------------------------------------------------------------------

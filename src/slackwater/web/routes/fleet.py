@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import NotWritten, SlackwaterError
+from slackwater.store.alike import folded
 from slackwater.store.charges import NOTHING, batteries
 from slackwater.store.recalls import Use, close_recall, open_recalls_now, recall, uses
 from slackwater.store.record import Record
@@ -75,22 +76,25 @@ async def scan(request: Request) -> Response:
 
 
 def _scanned(record: Record, codes: list[str], now_ms: int) -> list[Scanned]:
-    units = {one.serial: one for one in units_now(record, now_ms)}
+    exact = {one.serial: one for one in units_now(record, now_ms)}
+    spelt = {folded(serial): unit for serial, unit in exact.items()}
+    units = {code: unit for code in codes if (unit := exact.get(code, spelt.get(folded(code)))) is not None}
     lots: dict[str, set[str]] = {}
     for one in record.things("canister"):
         for what, name in (("canister", "lot"), ("filter", "filter_lot")):
-            lots.setdefault(one[name] or "", set()).add(what)
+            lots.setdefault(folded(one[name] or ""), set()).add(what)
     for one in record.things("unit"):
-        lots.setdefault(one["battery_lot"] or "", set()).add("battery")
+        lots.setdefault(folded(one["battery_lot"] or ""), set()).add("battery")
+    lots.pop("", None)
     recalls: dict[str, list[str]] = {}
     for one in open_recalls_now(record):
-        recalls.setdefault(one["lot"], []).append(f"{one['what']} lot recalled: {one['reason']}")
-        lots.setdefault(one["lot"], set()).add(one["what"])
+        recalls.setdefault(folded(one["lot"]), []).append(f"{one['what']} lot recalled: {one['reason']}")
+        lots.setdefault(folded(one["lot"]), set()).add(one["what"])
     return [
         Scanned(
             code, units[code].key if code in units else None, units[code].state if code in units else "",
-            tuple(sorted(lots.get(code, ()))),
-            (*recalls.get(code, ()), *(units[code].bars if code in units else ())),
+            tuple(sorted(lots.get(folded(code), ()))),
+            (*recalls.get(folded(code), ()), *(units[code].bars if code in units else ())),
         )
         for code in codes
     ]  # fmt: skip
@@ -104,7 +108,7 @@ async def lot(request: Request, lot: str = "") -> Response:
     return render(
         request, "unit_lot.html", lot=lot.strip()[:200], found=[one for one in found if one.drain in names],
         elsewhere=len({one.drain for one in found if one.drain not in names}), names=names, serials=serials,
-        recalls=[one for one in recalls if one["lot"] == lot.strip()], may_recall=who.role in ENGINEERS,
+        recalls=[one for one in recalls if folded(one["lot"]) == folded(lot)], may_recall=who.role in ENGINEERS,
         once=fresh_key(),
     )  # fmt: skip
 

@@ -60,12 +60,13 @@ column = "unit"
 """
 
 
-def log_text(days: int = 2, off: tuple[int, int] = (60, 150), until_min: int = 0) -> bytes:
-    """Off the mains for an hour and a half of every four; 60 mL an hour; suction 20 but in the last `until_min`."""
+def log_text(days: int = 2, off: tuple[int, int] = (100, 300), until_min: int = 0) -> bytes:
+    """Off the mains for 200 min of every eight hours, from full to a third; 60 mL an hour; suction 20 but in the last
+    `until_min`."""
     rows, level, total = ["time,flow,p,charge,plugged,ml,unit"], 96.0, 0.0
     count = days * 1440
     for k in range(1, count + 1):
-        loose = off[0] <= k % 240 < off[1]
+        loose = off[0] <= k % 480 < off[1]
         level = min(max(level + (-100 / LASTS_MIN if loose else 100 / FILLS_MIN), 1.0), 100.0)
         total += 1.0
         at = (NOW - timedelta(minutes=count - k)).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -32,7 +32,7 @@ def test_the_list_ranks_batteries_by_their_own_discharges_and_says_what_it_canno
     _, client = ward
     signed_in(client, "nurse")
     page = client.get("/units").text
-    assert "from full about 300 min (" in page and page.index("SN-6") < page.index("SN-7")
+    assert "from full to 33 % about 201 min (" in page and page.index("SN-6") < page.index("SN-7")
     assert "cannot tell, no discharges of this unit recorded" in page
     assert "in use by its log" in page and "safety test not recorded" in page
     assert "Whether the shelf runs out: cannot tell" in page
@@ -85,9 +85,9 @@ def test_a_units_page_shows_its_life_its_discharges_and_takes_its_facts(ward: tu
     app, client = ward
     csrf = signed_in(client, "engineer")
     page = client.get(f"/units/{UNIT}").text
-    assert page.count('class="dot"') == 12 and "a full battery would have lasted" in page
+    assert page.count('class="dot"') == 6 and "a full battery would have lasted" in page
     assert "W-6/1" in page and "(as its log shows)" in page
-    cells = {"battery_lot": "B-9", "must_run_min": "320", "safety_test_due": "2041-03-01"}
+    cells = {"battery_lot": "B-9", "battery_from": "2041-03-01", "must_run_min": "320", "safety_test_due": "2041-03-01"}
     assert client.post(f"/units/{UNIT}/facts", data=form(csrf, **cells)).status_code == 303
     page = client.get(f"/units/{UNIT}").text
     assert "safety test was due on 2041-03-01" in page and 'class="limit"' in page

@@ -8,8 +8,10 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from behaviour.web.units.a_fleet_ward import DRAIN, a_fleet
+from behaviour.web.units.a_fleet_ward import DRAIN, NOW_MS, UNIT, a_fleet
 from slackwater.store.acts import key_of
+from slackwater.store.charges import NOTHING, batteries
+from slackwater.store.register import take_register
 from ward.a_ward import signed_in
 
 pytestmark = pytest.mark.slow  # two days of a log are recorded once for the file; no suction in its last 25 minutes
@@ -23,16 +25,16 @@ def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Te
 
 
 def form(csrf: str, once: str, **said: str) -> dict[str, str]:
-    typed = {"destination": "X-ray", "planned_min": "40", "at": "2041-03-07T10:30", "fallback": "socket in X-ray"}
+    typed = {"destination": "X-ray", "planned_min": "40", "at": "2041-03-07T09:20", "fallback": "socket in X-ray"}
     return {"csrf": csrf, "once": once, **typed, **said}
 
 
 def test_the_charge_covers_it_by_the_rules_margin_and_nothing_says_go(ward: tuple[FastAPI, TestClient]) -> None:
-    """100 % last about 300 min; 40 min planned need 40 x 2 + 30 = 110 (the example rule's own numbers)."""
+    """Full to a third last about 201 min; 40 min planned need 40 x 2 + 30 = 110 (the example rule's own numbers)."""
     app, client = ward
     csrf = signed_in(client, "physiotherapist")
     page = client.post(f"/drain/{DRAIN}/trip", data=form(csrf, "trip-form-1", show="1")).text
-    assert "charge covers it: needed 110 min, planned time x 2 + 30 min; 100 % lasts about 300 min" in page
+    assert "charge covers it: needed 110 min, planned time x 2 + 30 min; 100 % lasts about 201 min" in page
     assert not app.state.record.things("trip"), "shown, not recorded"
     low = client.post(f"/drain/{DRAIN}/trip", data=form(csrf, "trip-form-1", show="1", charge_percent="30")).text
     assert "charge does not cover it" in low
@@ -42,6 +44,18 @@ def test_the_charge_covers_it_by_the_rules_margin_and_nothing_says_go(ward: tupl
     client.post(f"/drain/{DRAIN}/trip", data=form(csrf, "trip-form-1"))
     (trip,) = app.state.record.things("trip")
     assert trip["charge"] == "covers" and trip["planned_min"] == 40 and trip["fallback"] == "socket in X-ray"
+
+
+def test_the_charge_now_says_nothing_of_a_trip_that_leaves_later(ward: tuple[FastAPI, TestClient]) -> None:
+    app, client = ward
+    csrf = signed_in(client, "physiotherapist")
+    said = form(csrf, "trip-form-5", destination="scan", at="2041-03-07T13:00", charge_percent="40")
+    page = client.post(f"/drain/{DRAIN}/trip", data={**said, "show": "1"}).text
+    assert "cannot tell yet: the charge at 13:00 decides; needed 110 min" in page
+    assert client.post(f"/drain/{DRAIN}/trip", data=said).status_code == 303
+    (trip,) = (one for one in app.state.record.things("trip") if one["destination"] == "scan")
+    assert trip["charge"] == "cannot_tell" and "the charge at 13:00 decides" in trip["because"]
+    assert "By the charge now: cannot tell yet" in client.get("/walks").text
 
 
 @pytest.mark.parametrize(
@@ -84,6 +98,28 @@ def test_the_day_of_the_ward_on_one_page_with_who_charges_when(ward: tuple[FastA
     assert client.get("/walks", params={"sockets": "x", "hours": "999"}).status_code == 200
 
 
+def test_a_walk_under_way_is_planned_for_its_rest_and_an_overdue_one_leaves_its_unit_out(
+    ward: tuple[FastAPI, TestClient],
+) -> None:
+    """Two hours from 08:55 on: at 09:00 115 min are left, in which it is on no socket."""
+    app, client = ward
+    signed_in(client, "physiotherapist")
+
+    def left(from_min: int, planned: int, key: str) -> str:
+        with app.state.record.act(by="tests", what="trip") as act:
+            out = {"drain": DRAIN, "from_ms": NOW_MS + from_min * 60_000, "destination": key, "planned_min": planned}
+            act.add("trip", key, out)
+        page = client.get("/walks").text
+        with app.state.record.act(by="tests", what="back") as act:
+            act.change("trip", key, {"back_ms": NOW_MS}, version=1)
+        return page
+
+    assert "09:00 sauna, 11" in left(-5, 120, "sauna")
+    late = left(-90, 60, "pool")
+    assert "W-6/1: not back yet" in late and "There is nothing to plan" in late
+    assert "not back yet" not in left(-13 * 60, 60, "lake"), "after twelve hours nobody is waited for"
+
+
 def open_items(client: TestClient) -> str:
     page = client.get(f"/drain/{DRAIN}").text
     return page[page.index('<section id="act"') : page.index('id="before"')]
@@ -119,10 +155,27 @@ def test_a_canister_says_when_it_is_full_and_the_log_when_suction_was_back(ward:
             "lot": "C-1", "filter_lot": "F-1"}  # fmt: skip
     assert client.post(f"/drain/{DRAIN}/canister", data=said).status_code == 303
     page = client.get(f"/drain/{DRAIN}/canister").text
-    assert "Full about Fri 08 Mar 01:10" in page and "Before Fri 08 Mar 0" in page and "take a spare now" in page
+    assert "Full about Fri 08 Mar 01:10" in page and "Before Thu 07 Mar 2" in page and "take a spare now" in page
     assert "Canister changed" not in open_items(client), "suction was on until 08:35"
     late = {**said, "once": "canister-3", "at": "2041-03-07T08:45"}
     assert client.post(f"/drain/{DRAIN}/canister", data=late).status_code == 303
     assert "Canister changed Thu 07 Mar 08:45: the log shows no suction within 10 min" in open_items(client)
     wrong = client.post(f"/drain/{DRAIN}/canister", data={**said, "once": "canister-2", "size_ml": "0"})
     assert wrong.status_code == 422 and "above 0" in wrong.text
+
+
+def test_a_new_battery_inherits_no_discharge_of_the_old_one(ward: tuple[FastAPI, TestClient]) -> None:
+    """Last of the file: it changes the unit. The log has six discharges, one of them on the day of the change."""
+    app, _ = ward
+    record, now_ms = app.state.record, NOW_MS
+    before = batteries(record, [UNIT])[UNIT]
+    assert before.why_not(now_ms) is None and sum(not one.charging for one in before.spells) == 6
+    take_register(record, "serial,battery_from\nSN-6,2041-03-07\n", by="tests")
+    dated = batteries(record, [UNIT])[UNIT]
+    assert "4 are needed" in (dated.why_not(now_ms) or "") and len(dated.spells) < len(before.spells)
+    take_register(record, "serial,battery_from\nSN-6,2041-03-01\n", by="tests")
+    assert batteries(record, [UNIT])[UNIT] == before, "it was put in before all of them"
+    take_register(record, "serial,battery_lot\nSN-6,B-9\n", by="tests")
+    assert "no discharges" in (batteries(record).get(UNIT, NOTHING).why_not(now_ms) or ""), "another lot, and no day"
+    take_register(record, "serial,battery_from\nSN-6,2041-03-02\n", by="tests")
+    assert batteries(record, [UNIT])[UNIT] == before, "the day was written after"

@@ -19,6 +19,7 @@ def upgrade() -> None:
     for name in ("bought_ms", "battery_from_ms", "service_due_ms", "safety_test_due_ms"):
         op.add_column("unit_rows", sa.Column(name, sa.BigInteger))
     op.add_column("unit_rows", sa.Column("must_run_min", sa.BigInteger))
+    op.add_column("unit_rows", sa.Column("registered", sa.Integer))
     op.add_column("entry_rows", sa.Column("message", sa.Text))
     op.add_column("canister_rows", sa.Column("size_ml", sa.Float(53)))
     rows_of(
@@ -79,6 +80,7 @@ def upgrade() -> None:
         sa.Column("right", sa.Integer, nullable=False),
         sa.Column("confidence", sa.Float(53), nullable=False),
         sa.Column("time_ms", sa.BigInteger, nullable=False),
+        sa.Column("sha256", sa.Text),
         by=("person", "exercise", "draw"),
     )
     rows_of(
