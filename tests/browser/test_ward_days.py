@@ -96,7 +96,7 @@ def test_the_specialist_nurse(ward: tuple[Any, Any, str], tmp_path: Path) -> Non
         day.line("LW-1975")
         day.follow("met, or waiting for people")
         assert "criteria met on recorded data since Wed 06 Mar" in day.line("LW-1975").inner_text()
-        assert "waiting for chest X-ray" in day.line("LW-1987").inner_text()
+        assert "waiting for people: chest X-ray" in day.line("LW-1987").inner_text()
     with day.task("patency and film before pulling", taps=1, loads=1):
         day.follow("LW-1975", day.line("LW-1975"))
         assert "met" in day.page.get_by_role("listitem").filter(

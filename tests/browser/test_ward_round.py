@@ -89,7 +89,8 @@ def test_a_change_is_told_in_words_and_focus_stays(page: Any, ward: tuple[Any, A
     page.evaluate(f"document.querySelector('{FIRST}').dataset.news = 'something else'")
     with app.state.record.act(by="tests", what="hold") as act:
         act.change("hold", key_of("hold", drain, 1), {"note": "moved"}, version=1)
-    page.wait_for_selector("#round-news:has-text('W-1/1: now below limit; rule not met, waiting for people')", timeout=30_000)
+    news = "W-1/1: now below limit; rule not met, waiting for people"
+    page.wait_for_selector(f"#round-news:has-text('{news}')", timeout=30_000)
 
 
 @pytest.mark.parametrize("width", [1280, 360, 320])

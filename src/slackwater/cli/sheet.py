@@ -135,8 +135,12 @@ def _material(given: Given, printed_ms: int, moment: str | None, shift_ms: int) 
         end_ms = moment_ms + EITHER_SIDE_MS
         if moment_ms <= printed_ms:  # else its clock and ours disagree, which the sheet says
             end_ms = min(end_ms, printed_ms)
-        end = datetime.fromtimestamp(end_ms / 1000, UTC)
-        given = replace(given, at=end.isoformat())
+        given = replace(given, at=_iso(end_ms))
+    asked_ms: int | None = None
+    back = given.known is not None or given.at is not None
+    if given.drain is not None:
+        at_ms, asked_ms = _judged_at(given, printed_ms)
+        given = given if at_ms is None else replace(given, at=_iso(at_ms))
     answer = judge(given, "sheet summary")
     beside = Beside()
     if answer.course is not None:
@@ -146,10 +150,37 @@ def _material(given: Given, printed_ms: int, moment: str | None, shift_ms: int) 
         with open_record(given.place) as record, record.reading() as connection:
             beside = beside_of(connection, answer.course, known_ms, acts=moment_ms is not None)
     found = answer.found
-    back = given.known is not None or (given.at is not None and printed_ms - found.as_of_ms > BACK_MS)
+    told_ms = found.as_of_ms if asked_ms is None else asked_ms
+    back = given.known is not None or (back and printed_ms - told_ms > BACK_MS)
     return Material(
-        found, answer.course, answer.ward, found.as_of_ms, printed_ms, beside, shift_ms, back, moment_ms=moment_ms
+        found, answer.course, answer.ward, found.as_of_ms, printed_ms, beside, shift_ms, back, moment_ms=moment_ms,
+        asked_ms=asked_ms,
     ), answer.ward  # fmt: skip
+
+
+def _judged_at(given: Given, printed_ms: int) -> tuple[int | None, int | None]:
+    """As of when a drain of the record is judged, and which moment is asked about: as on the ward, that of printing
+    unless another is named. (None, None): the end of its log, where that runs ahead of printing; the sheet says so.
+    """
+    from slackwater.report.round import AHEAD_MS
+    from slackwater.report.sheets.ward import judged_at
+    from slackwater.store import open_record
+    from slackwater.store.course import course_of, find_drain
+
+    zone = ward_zone(given.zone) if given.zone else None
+    known_ms = None if given.known is None else instant(given.known, zone, "--known")
+    named = given.at or given.known
+    asked_ms = printed_ms if named is None else instant(named, zone)
+    with open_record(given.place) as record, record.reading() as connection:
+        course = course_of(connection, find_drain(connection, str(given.drain), known_ms), known_ms)
+    ahead = course.last_ms is not None and course.last_ms > asked_ms + AHEAD_MS
+    if named is None and ahead and course.removal is None:
+        return None, None
+    return judged_at(course, asked_ms), asked_ms
+
+
+def _iso(ms: int) -> str:
+    return datetime.fromtimestamp(ms / 1000, UTC).isoformat()
 
 
 def _ward(given: Given, zone: tzinfo, printed_ms: int, ward: str | None, shift_ms: int) -> tuple[Print, bool]:

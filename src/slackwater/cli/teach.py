@@ -69,7 +69,7 @@ def listing(folder: str | None, progress: str | None, as_json: bool) -> None:
 @click.option("--draw", "number", type=click.IntRange(1), help="Which draw. Default: one you have not had.")
 @click.option("--moment", type=click.IntRange(1), help="Answer at this moment, the first being 1.")
 @click.option("--answer", metavar="ID", help="The answer, for scripts.")
-@click.option("--confidence", type=float, metavar="PERCENT", help="How sure, 50 to 100.")
+@click.option("--confidence", type=float, metavar="PERCENT", help="How sure: a guess (100 / answers) to 100.")
 @_folder
 @_progress
 @_json
@@ -87,6 +87,7 @@ def run(
       slackwater teach run no-swing --draw 1 --answer open --confidence 80
     """
     from slackwater.teach.draw import draw
+    from slackwater.teach.lesson import draws_of
     from slackwater.teach.shelf import exercises
     from slackwater.teach.timetable import next_draw, timetable
 
@@ -94,6 +95,11 @@ def run(
         raise UsageError("name one exercise, or --next", where="teach run", mend="See: slackwater teach list.")
     known, lessons = exercises(folder), _lessons(progress)
     one = timetable(known, lessons, _now_ms())[0].exercise if name is None else _named(known, name)
+    if number is not None and number in draws_of(lessons, one.name):
+        raise UsageError(
+            f"draw {number} of {one.name} was answered before: its truth was shown", where="--draw",
+            mend="Leave --draw out, and the next drain is a new one.",
+        )  # fmt: skip
     drawn = draw(one, number or next_draw(progress or "", one, lessons))
     at = len(drawn.moments_ms) if moment is None else moment
     drawn.moment_ms(at - 1)
@@ -224,15 +230,16 @@ def _lessons(progress: str | None) -> Sequence[Lesson]:
 
 
 def _lesson(drawn: Drawn, moment: int, answer: str, confidence: float | None) -> Lesson:
-    from slackwater.teach.lesson import Lesson, confident
+    from slackwater.teach.lesson import Lesson, confident, sure_words
 
     answers = drawn.exercise.kind.answers
     if answer not in answers:
         raise UsageError(f"no answer {answer[:40]!r}", where="--answer", mend=f"Answers: {', '.join(answers)}.")
     if confidence is None:
-        raise UsageError("how sure are you?", where="--confidence", mend="Give 50 (a guess) to 100 (certain).")
+        raise UsageError("how sure are you?", where="--confidence", mend=f"Give {sure_words(len(answers))}.")
     return Lesson(
-        drawn.exercise.name, drawn.draw, moment, answer, drawn.truth(moment), confident(confidence), _now_ms()
+        drawn.exercise.name, drawn.draw, moment, answer, drawn.truth(moment), confident(confidence, len(answers)),
+        _now_ms(), drawn.exercise.sha256,
     )  # fmt: skip
 
 
@@ -252,7 +259,10 @@ def _show(drawn: Drawn, moment: int, as_json: bool) -> None:
 
 def _ask(drawn: Drawn, moment: int) -> Lesson:
     """At the terminal: the drain, the next moment as often as it is asked for, the answer, the confidence."""
+    from slackwater.teach.lesson import a_guess, sure_words
+
     names = list(drawn.exercise.kind.answers)
+    least, may = int(a_guess(len(names))), sure_words(len(names))
     while True:
         _show(drawn, moment - 1, False)
         more = moment < len(drawn.moments_ms)
@@ -260,7 +270,7 @@ def _ask(drawn: Drawn, moment: int) -> Lesson:
         if said == "n" and more:
             moment += 1
         elif said.isdecimal() and 1 <= int(said) <= len(names):
-            sure = click.prompt("How sure are you, 50 (a guess) to 100 (certain)", type=click.FloatRange(50, 100))
+            sure = click.prompt(f"How sure are you, {may}", type=click.FloatRange(least, 100))
             return _lesson(drawn, moment - 1, names[int(said) - 1], sure)
         else:
             click.echo("That is none of the answers.")

@@ -52,9 +52,11 @@ def asked_by(data: bytes | str) -> Asked:
 
 
 def answer(
-    asked: Asked, *, now_ms: Instant, id_: str, faults: Sequence[Hl7Error] = (), told: Sequence[tuple[At, str]] = ()
-) -> str:
-    """One ACK, segments ended by CR. faults: why it is not taken; none: it is taken. told: what of it was not used."""
+    asked: Asked, *, now_ms: Instant, id_: str, faults: Sequence[Hl7Error] = (), told: Sequence[tuple[At, str]] = (),
+    warned: Sequence[tuple[At, str]] = (),
+) -> str:  # fmt: skip
+    """One ACK, segments ended by CR. faults: why it is not taken; none: it is taken. told: what of it was not used;
+    warned: what the sender should look at. Severities E, I and W of ERR-4 (table 0516)."""
     code = "AA" if not faults else "AR" if any(fault.answer == "AR" for fault in faults) else "AE"
     version = asked.version if _KNOWN_VERSIONS.fullmatch(asked.version) else "2.5"
     event = asked.event if re.fullmatch(r"[A-Z0-9]{3}", asked.event, re.ASCII) else "R01"
@@ -69,7 +71,10 @@ def answer(
         f"ERR||{_place(fault.place)}|{fault.code}^{WORDS[fault.code]}^HL70357|E||||{_escaped(str(fault))}"
         for fault in faults
     ]
-    lines += [f"ERR||{_place(at)}|0^Message accepted^HL70357|I||||{_escaped(f'{at}: {what}')}" for at, what in told]
+    lines += [
+        f"ERR||{_place(at)}|0^Message accepted^HL70357|{severity}||||{_escaped(f'{at}: {what}')}"
+        for severity, some in (("W", warned), ("I", told)) for at, what in some
+    ]  # fmt: skip
     return "".join(f"{line}\r" for line in lines)
 
 

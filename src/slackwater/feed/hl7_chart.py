@@ -6,34 +6,29 @@ the message is kept. Entries carry the sending application as who wrote them. Ru
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
+from functools import partial
 
+from slackwater.feed.hl7_corrected import Told, by_of
 from slackwater.feed.hl7_fault import NOBODY, WRONG_TYPE, At, Hl7Error
-from slackwater.feed.hl7_observation import UNDONE
 from slackwater.feed.hl7_oru import Result, Understood
 from slackwater.feed.hl7_reading import Placed
+from slackwater.feed.hl7_strange import strange
 from slackwater.store.acts import key_of
-from slackwater.store.nouns import Value
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
-SOURCE = "hl7"
 AHEAD_MS = 60_000  # so far two clocks may differ (ours)
 BEFORE_MS = (
     30 * 86_400_000
 )  # so long before the stay's first drain a result may lie: it was taken before theatre (ours)
 
 
-def by_of(understood: Understood) -> str:
-    """Who wrote an entry: the sending application."""
-    return f"{SOURCE} {understood.sender}"
-
-
-def enter(record: Record, understood: Understood) -> int:
+def enter(record: Record, understood: Understood, tell: Callable[[At, str], None] = lambda at, what: None) -> int:
     """Enter the results in one act; returns how many rows were new. The same again is none.
 
-    Raises Hl7Error where the patient is not recorded, has no stay at that time, or is not the one whose drain the
-    unit serves; nothing of the message is kept then.
+    tell: gets what the sender should know of results that were not simply entered. Raises Hl7Error where the patient is
+    not recorded, has no stay at that time, or is not the one whose drain the unit serves; nothing is kept then.
     """
     if understood.label is None:
         return 0
@@ -48,21 +43,38 @@ def enter(record: Record, understood: Understood) -> int:
         for placed in understood.readings:
             _refuse_anothers(act, patient, placed)
         for result in understood.results:
-            stay = _stay(act, patient, result)
-            made += _enter(act, stay, result, by_of(understood))
+            said = partial(_say, tell, result)
+            made += Told(act, _stay(act, patient, result), result, understood, said).enter()
+            if odd := strange(result):
+                said(odd)
     return made
 
 
+def _say(tell: Callable[[At, str], None], result: Result, what: str) -> None:
+    tell(result.at, f"{result.item}: {what}")
+
+
 def _refuse_anothers(act: Acting, patient: Thing, placed: Placed) -> None:
-    """A unit that serves another patient's drain at that time: one of the two is wrong, and which cannot be told."""
+    """Only a unit that serves this patient's drain at that time may name the patient.
+
+    Serves it another's, one of the two is wrong, and which cannot be told. Serves it nobody's, a pairing that is
+    entered later might give the reading to somebody else: a reading in the record holds no patient.
+    """
     time = placed.reported.time_ms
-    for pairing in act.things("pairing", {"unit": key_of("unit", placed.reported.unit)}):
-        serves = pairing["from_ms"] <= time and (pairing["to_ms"] is None or time < pairing["to_ms"])
-        if serves and pairing["patient"] != patient.key:
-            raise Hl7Error(
-                "the unit serves another patient's drain at that time", code=NOBODY, at=At("PID", 1, 3),
-                mend="Mend the patient at the unit, or its pairing here.",
-            )  # fmt: skip
+    pairings = [
+        one for one in act.things("pairing", {"unit": key_of("unit", placed.reported.unit)})
+        if one["from_ms"] < time and (one["to_ms"] is None or time <= one["to_ms"])  # as its log is read (store.live)
+    ]  # fmt: skip
+    if any(one["patient"] != patient.key for one in pairings):
+        raise Hl7Error(
+            "the unit serves another patient's drain at that time", code=NOBODY, at=At("PID", 1, 3),
+            mend="Mend the patient at the unit, or its pairing here.",
+        )  # fmt: skip
+    if not pairings:
+        raise Hl7Error(
+            "the unit serves nobody's drain at that time", code=NOBODY, at=At("PID", 1, 3),
+            mend="Pair it here first, or send its readings without a patient.",
+        )  # fmt: skip
 
 
 def _stay(act: Acting, patient: Thing, result: Result) -> Thing:
@@ -88,50 +100,3 @@ def _stay(act: Acting, patient: Thing, result: Result) -> Thing:
     if connected and time < min(connected) - BEFORE_MS:
         raise Hl7Error("lies long before this stay", code=WRONG_TYPE, at=at, mend="Is the sender's clock set?")
     return candidates[0]
-
-
-def _enter(act: Acting, stay: Thing, result: Result, by: str) -> int:
-    key = key_of("entry", stay.key, by, result.code, result.item, result.time_ms, result.value, result.unit)
-    fields: dict[str, Value] = {
-        "episode": stay.key, "item": result.item, "value": result.value or None, "unit": result.unit or None,
-        "note": result.code, "time_ms": result.time_ms, "written_ms": act.at_ms, "written_by": by,
-    }  # fmt: skip
-    if result.status in (*UNDONE, "C"):
-        before = [one for one in _same_moment(act, stay, result, by) if not one.gone]
-        if result.status in UNDONE:
-            return _undo(act, stay, result, by, before)
-        if len(before) > 1:
-            raise Hl7Error(
-                "corrects one of several values, and which is not told", code=NOBODY, at=result.at.of(11),
-                mend="Correct it by hand.",
-            )  # fmt: skip
-        if before:
-            new = {name: fields[name] for name in ("value", "unit", "written_ms")}
-            if (before[0]["value"], before[0]["unit"]) == (new["value"], new["unit"]):
-                return 0
-            act.change("entry", before[0].key, new, version=before[0].version, happened_ms=result.time_ms)
-            return 1
-    if act.things("entry", keys=[key], gone=True):
-        return 0  # it came before; what was taken back since stays so
-    act.add("entry", key, fields, happened_ms=result.time_ms)
-    return 1
-
-
-def _undo(act: Acting, stay: Thing, result: Result, by: str, before: list[Thing]) -> int:
-    """Take back what was posted as wrong. What was never here cannot be, and the sender hears of it."""
-    told = [one for one in before if not result.value or one["value"] == result.value]
-    if not told and not any(one.gone for one in _same_moment(act, stay, result, by)):
-        raise Hl7Error(
-            "takes back what is not here", code=NOBODY, at=result.at.of(11), mend="Look at what was sent before."
-        )
-    for one in told:
-        act.take_back("entry", one.key, version=one.version)
-    return len(told)
-
-
-def _same_moment(act: Acting, stay: Thing, result: Result, by: str) -> Iterable[Thing]:
-    """What this sender said of this item at this moment, by this code."""
-    said = (result.item, result.time_ms, result.code, by)
-    for one in act.things("entry", {"episode": stay.key}, gone=True):
-        if (one["item"], one["time_ms"], one["note"], one["written_by"]) == said:
-            yield one

@@ -14,7 +14,7 @@ from slackwater.episode.instants import read_zone
 from slackwater.episode.items import ITEMS
 from slackwater.episode.spelling import meant, one_slip_apart
 from slackwater.errors import QuantityError, RefusedInput
-from slackwater.feed.hl7_fault import MISSING, NO_SUCH_WORD, Hl7Error
+from slackwater.feed.hl7_fault import MISSING, NO_SUCH_WORD, TWICE, Hl7Error
 from slackwater.feed.hl7_message import Segment
 from slackwater.quantities.units import parse_quantity, unit
 from slackwater.reading.keys import MARKS, ROUNDINGS, SIGNS, STATISTICS
@@ -128,6 +128,8 @@ class Codes:
 
 def coded(segment: Segment, field: int) -> tuple[tuple[str, str, str], ...]:
     """The codes of a coded element: (code, text, system), its own and the alternate; empty ones left out."""
+    if segment.repetitions(field) > 1:
+        raise Hl7Error("stands there several times", code=TWICE, at=segment.at.of(field), mend="Send one.")
     triples = [tuple(segment.code(field, first + step) for step in range(3)) for first in (1, 4)]
     return tuple((code, text, system) for code, text, system in triples if code)
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 
 import hl7
 
-from slackwater.feed.hl7_fault import MISSING, NO_SUCH_WORD, SEQUENCE, WRONG_TYPE, At, Hl7Error
+from slackwater.feed.hl7_fault import MISSING, NO_SUCH_WORD, SEQUENCE, TWICE, WRONG_TYPE, At, Hl7Error
 
 # Bounds are ours: far above what a bedside sends, far below what hurts.
 MOST_BYTES = 262_144  # of one frame: a message or a batch
@@ -33,12 +34,16 @@ _ESCAPE = re.compile(r"H|N|F|S|T|R|E|\.br|X(?:[0-9A-Fa-f]{2}){1,40}", re.ASCII)
 
 @dataclass(frozen=True)
 class Segment:
-    """One segment. Fields, repetitions, components and subcomponents count from 1; what is not there is ''."""
+    """One segment. Fields, repetitions, components and subcomponents count from 1; what is not there is ''.
+
+    Nothing is cut short: where a reader asks for one value and several stand there, that is refused with its place.
+    """
 
     name: str
     at: At
     _part: hl7.Segment
     _whole: hl7.Message
+    _split: dict[int, tuple[tuple[str, ...], ...]] = dataclass_field(default_factory=dict, repr=False, compare=False)
 
     @property
     def separator(self) -> str:
@@ -49,19 +54,38 @@ class Segment:
         """A field as written."""
         return str(self._part[field]) if field < len(self._part) else ""
 
-    def text(self, field: int, component: int = 1, repetition: int = 1) -> str:
-        """A component's text with its escapes resolved; its first subcomponent where it is deeper."""
-        if not self._filled(field):
-            return ""
-        parts = self._part[field]
-        if not isinstance(parts[0], hl7.Repetition):  # a plain field: one repetition of one component
-            return self._plain(str(parts)) if (component, repetition) == (1, 1) else ""
-        if repetition > len(parts) or component > len(parts[repetition - 1]):
-            return ""
-        part = parts[repetition - 1][component - 1]
-        return self._plain(str(part[0]) if isinstance(part, hl7.Component) else str(part))
+    def shown(self, field: int, component: int = 0) -> str:
+        """A field, or a component of its first repetition, with all its parts as sent and its escapes resolved."""
+        if not component:
+            return self._plain(self.raw(field))
+        written = self.components(field)
+        return self._plain(written[component - 1]) if component <= len(written) else ""
 
-    def code(self, field: int, component: int = 1, repetition: int = 1) -> str:
+    def parts(self, field: int, component: int, repetition: int) -> tuple[str, ...]:
+        """The subcomponents of a component, escapes resolved."""
+        every = self._repetitions(field)
+        if repetition > len(every) or component > len(every[repetition - 1]):
+            return ("",)
+        written = every[repetition - 1][component - 1]
+        return tuple(self._plain(part) for part in written.split(str(self._whole.separators[4])))
+
+    def text(self, field: int, component: int = 1, repetition: int = 0) -> str:
+        """A component's text, escapes resolved; refused where it has subcomponents: the first is not what was sent.
+
+        repetition 0: the only one; refused where there are several.
+        """
+        if not repetition and self.repetitions(field) > 1:
+            raise Hl7Error("stands there several times", code=TWICE, at=self.at.of(field), mend="Send it once.")
+        parts = self.parts(field, component, repetition or 1)
+        if len(parts) > 1:
+            sign, escape = self._whole.separators[4], self._whole.esc
+            raise Hl7Error(
+                f"has parts, and is one thing: {sign} stands in it", code=WRONG_TYPE, at=self.at.of(field, component),
+                mend=f"Send the sign itself as {escape}T{escape}.",
+            )  # fmt: skip
+        return parts[0]
+
+    def code(self, field: int, component: int = 1, repetition: int = 0) -> str:
         """A component that names something: blanks around it would make it the name of something else."""
         found = self.text(field, component, repetition)
         if found != found.strip():
@@ -70,22 +94,30 @@ class Segment:
             )
         return found
 
+    def only(self, field: int) -> str:
+        """A field of one part, as a status, a time or a count is: refused where components follow."""
+        if any(self.components(field)[1:]):
+            raise Hl7Error(
+                f"has components, and has none by its type: {self.separator} stands in it", code=WRONG_TYPE,
+                at=self.at.of(field), mend="Send the first alone.",
+            )  # fmt: skip
+        return self.code(field)
+
     def repetitions(self, field: int) -> int:
         """How often a field stands; 0 where it is empty."""
-        if not self._filled(field):
-            return 0
-        parts = self._part[field]
-        return len(parts) if isinstance(parts[0], hl7.Repetition) else 1
+        return len(self._repetitions(field))
 
     def components(self, field: int) -> tuple[str, ...]:
         """The components of a field's first repetition, as written."""
-        if not self._filled(field):
-            return ()
-        parts = self._part[field]
-        return tuple(str(part) for part in parts[0]) if isinstance(parts[0], hl7.Repetition) else (str(parts),)
+        every = self._repetitions(field)
+        return every[0] if every else ()
 
-    def _filled(self, field: int) -> bool:
-        return field < len(self._part) and bool(str(self._part[field]))
+    def _repetitions(self, field: int) -> tuple[tuple[str, ...], ...]:
+        """Each repetition's components, as written; split once, for a field may have thousands."""
+        if field not in self._split:
+            raw, (_, _, again, part, _) = self.raw(field), self._whole.separators
+            self._split[field] = tuple(tuple(one.split(part)) for one in raw.split(again)) if raw else ()
+        return self._split[field]
 
     def _plain(self, text: str) -> str:
         return text if self._whole.esc not in text else str(self._whole.unescape(text))
@@ -302,7 +334,15 @@ def _place_in(before: str) -> At:
 
 def required(segment: Segment, field: int, component: int = 1) -> str:
     """A component that must be there."""
-    found = segment.code(field, component)
+    return _there(segment, field, component, segment.code(field, component))
+
+
+def required_alone(segment: Segment, field: int) -> str:
+    """A field of one part that must be there."""
+    return _there(segment, field, 1, segment.only(field))
+
+
+def _there(segment: Segment, field: int, component: int, found: str) -> str:
     if not found:
         raise Hl7Error("is missing", code=MISSING, at=segment.at.of(field, component if component > 1 else 0),
                        mend="Send it.")  # fmt: skip

@@ -34,6 +34,7 @@ _TIMES = {
 _TIMES["TS"] = _TIMES["DTM"]
 TYPES = ("AD", "CE", "CF", "CNE", "CP", "CWE", "CX", "DR", "DT", "DTM", "ED", "EI", "FT", "MA", "MO", "NA", "NM", "PN",
          "RP", "SN", "ST", "TM", "TN", "TS", "TX", "XAD", "XCN", "XON", "XPN", "XTN")  # fmt: skip
+CODED = ("CWE", "CE", "CNE")  # code^words^system
 NULL = '""'  # a field so filled says: there is nothing
 
 
@@ -65,7 +66,7 @@ def told_by(obx: Segment) -> tuple[str, Value | None]:
 
 def status_of(obx: Segment) -> str:
     """OBX-11."""
-    status = obx.code(11)
+    status = obx.only(11)
     if not status:
         raise Hl7Error("has no status", code=MISSING, at=obx.at.of(11), mend="Send OBX-11, e.g. F.")
     if status not in STATUSES:
@@ -77,7 +78,7 @@ def status_of(obx: Segment) -> str:
 
 def value_of(obx: Segment, status: str) -> Value | None:
     """OBX-2 and OBX-5, checked by their type; None where there is no value, which is never a zero."""
-    raw, type_ = obx.raw(5), obx.code(2)
+    raw, type_ = obx.raw(5), obx.only(2)
     if type_ and type_ not in TYPES:
         raise Hl7Error(f"{type_!r} is no type of value", code=NO_SUCH_WORD, at=obx.at.of(2), mend="Send e.g. NM.")
     if not raw or raw == NULL:
@@ -114,7 +115,7 @@ def number_in(obx: Segment, place: str) -> Value:
 
 def path_of(obx: Segment) -> tuple[str, ...]:
     """OBX-4 as a place in the device tree: without the noughts that end it; () where it is none."""
-    path = obx.code(4)
+    path = obx.only(4)
     if not re.fullmatch(r"[0-9]+(?:\.[0-9]+)*", path, re.ASCII):
         return ()
     parts = path.split(".")
@@ -125,7 +126,7 @@ def path_of(obx: Segment) -> tuple[str, ...]:
 
 def set_id(obx: Segment) -> int | None:
     """OBX-1."""
-    told = obx.code(1)
+    told = obx.only(1)
     if not told:
         return None
     if not re.fullmatch(r"[0-9]{1,4}", told, re.ASCII):
@@ -140,16 +141,17 @@ def _typed(obx: Segment, type_: str) -> Value:
             _number(obx.text(5, 1, repetition), at)
         if len(obx.components(5)) > 1:
             raise Hl7Error("has components, and a number has none", code=WRONG_TYPE, at=at, mend="Send one number.")
-        return Value(obx.text(5), is_number=True)
+        return Value(obx.text(5, 1, 1), is_number=True)
     if type_ == "SN":
         return _structured(obx, at)
     if type_ == "NA":
         for place, number in enumerate(obx.components(5), start=1):
             _number(number, obx.at.of(5, place))
-    elif type_ in _TIMES and not _TIMES[type_].fullmatch(obx.text(5)):
-        raise Hl7Error(f"{obx.text(5)!r} is no {type_}", code=WRONG_TYPE, at=at, mend=MEND)
-    is_coded = type_ in ("CWE", "CE", "CNE")
-    return Value(obx.text(5, 2) or obx.text(5) if is_coded else obx.text(5), is_number=False)
+    elif type_ in _TIMES and not _TIMES[type_].fullmatch(obx.raw(5)):
+        raise Hl7Error(f"{obx.raw(5)!r} is no {type_}", code=WRONG_TYPE, at=at, mend=MEND)
+    if type_ in CODED and obx.repetitions(5) == 1:
+        return Value(obx.shown(5, 2) or obx.shown(5, 1), is_number=False)
+    return Value(obx.shown(5), is_number=False)  # whole, as sent: its first part alone would say something else
 
 
 def _number(text: str, at: At) -> None:

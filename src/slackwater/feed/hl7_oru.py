@@ -30,10 +30,11 @@ from slackwater.feed.hl7_fault import (
     Hl7Error,
     Hl7Errors,
 )
-from slackwater.feed.hl7_message import Message, Segment, required
+from slackwater.feed.hl7_message import Message, Segment, required, required_alone
 from slackwater.feed.hl7_observation import (
     NONE_YET,
     UNDONE,
+    Value,
     doubt_of,
     number_in,
     set_id,
@@ -58,7 +59,8 @@ MOST_FAULTS = 20  # told in one answer
 class Result:
     """One result for the patient's chart. `status`: of table 0085; D and W take the same back.
 
-    known: an item of the chart; others are kept and shown, never used. code: as sent.
+    known: an item of the chart; others are kept and shown, never used. code: as sent. value: empty only where one is
+    taken back; lacks: why a correction brings none that is of use. changed_ms: when it became so (OBR-22, else MSH-7).
     """
 
     at: At
@@ -69,14 +71,17 @@ class Result:
     time_ms: int
     status: str
     known: bool
+    changed_ms: int
+    lacks: str = ""
 
 
 @dataclass(frozen=True)
 class Understood:
-    """What a message says that is read here. `label`: of the patient, None where it names nobody."""
+    """What a message says that is read here. `label`: of the patient, None where it names nobody. sent_ms: MSH-7."""
 
     sender: str
     control: str
+    sent_ms: int
     label: str | None
     readings: tuple[Placed, ...]
     results: tuple[Result, ...]
@@ -87,6 +92,7 @@ class Understood:
 class _Found:
     """What has been read so far, while the segments go by."""
 
+    sent_ms: int
     observed: list[Observed] = field(default_factory=list)
     results: list[Result] = field(default_factory=list)
     passed: list[tuple[At, str]] = field(default_factory=list)
@@ -100,9 +106,9 @@ class _Found:
 def understand(message: Message, codes: Codes) -> Understood:
     """Read a message by the table. Raises Hl7Errors with every segment's first fault, in order: all or nothing."""
     header = message.header
-    zone = _check_header(header, codes)
+    zone, sent_ms = _check_header(header, codes)
     _check_order(message)
-    found = _Found()
+    found = _Found(sent_ms)
     label = None
     try:
         label = _label(message.all("PID"), codes)
@@ -132,7 +138,9 @@ def understand(message: Message, codes: Codes) -> Understood:
         found.faults.append(Hl7Error(what, code=NO_SUCH_WORD, at=why[0], mend=mend))
     if found.faults:
         raise Hl7Errors(tuple(found.faults[:MOST_FAULTS]))
-    return Understood(sender_of(header), header.code(10), label, readings, tuple(found.results), tuple(found.passed))
+    return Understood(
+        sender_of(header), header.only(10), sent_ms, label, readings, tuple(found.results), tuple(found.passed)
+    )
 
 
 def sender_of(header: Segment) -> str:
@@ -140,8 +148,12 @@ def sender_of(header: Segment) -> str:
     return " ".join(filter(None, (plain(header.text(3)), plain(header.text(4)))))
 
 
-def _check_header(header: Segment, codes: Codes) -> tzinfo | None:
-    """MSH, field by field in the order of what would be most wrong; returns the zone of times without an offset."""
+def _check_header(header: Segment, codes: Codes) -> tuple[tzinfo | None, int]:
+    """MSH, field by field in the order of what would be most wrong.
+
+    Returns the zone of times without an offset, and when it was sent: where nothing names a zone as if in UTC, for a
+    sender's messages are only ever compared with its own.
+    """
     type_, event, structure = (header.code(9, place) for place in (1, 2, 3))
     if not type_:
         raise Hl7Error("is missing", code=MISSING, at=header.at.of(9), mend="Send ORU^R01^ORU_R01.")
@@ -170,14 +182,14 @@ def _check_header(header: Segment, codes: Codes) -> tzinfo | None:
         raise Hl7Error(
             f"{sender[:40]!r} is no sender known here", code=NOBODY, at=header.at.of(3), mend="Enter it in the table."
         )
-    required(header, 10)
-    for field_, text in ((3, sender_of(header)), (10, header.code(10))):
+    control = required_alone(header, 10)
+    for field_, text in ((3, sender_of(header)), (10, control)):
         if len(text) > LONGEST_NAME:
             mend = f"Send {LONGEST_NAME} characters at most."
             raise Hl7Error("is too long", code=WRONG_TYPE, at=header.at.of(field_), mend=mend)
-    sent = required(header, 7)
-    instant_at(sent, UTC, header.at.of(7))  # its form alone: nothing is timed by it
-    return offset_of(sent) or codes.zone
+    sent = required_alone(header, 7)
+    zone = offset_of(sent, header.at.of(7)) or codes.zone
+    return zone, instant_at(sent, zone or UTC, header.at.of(7))
 
 
 def _check_order(message: Message) -> None:
@@ -207,10 +219,10 @@ def _label(pids: tuple[Segment, ...], codes: Codes) -> str | None:
         return None
     pid = pids[0]
     named = {
-        (unicodedata.normalize("NFC", pid.code(3, 1, place)), pid.code(3, 4, place))
+        (unicodedata.normalize("NFC", pid.code(3, 1, place)), pid.parts(3, 4, place))
         for place in range(1, pid.repetitions(3) + 1)
         if pid.code(3, 5, place) == codes.identifier
-        and (not codes.authority or pid.code(3, 4, place) == codes.authority)
+        and (not codes.authority or pid.parts(3, 4, place)[0] == codes.authority)
     }
     of = f" by {codes.authority}" if codes.authority else ""
     if not named and pid.raw(3):
@@ -233,7 +245,7 @@ def _check_request(obr: Segment, zone: tzinfo | None) -> None:
     for place in (2, 3, 4):
         for component in (1, 2, 3):
             obr.code(place, component)
-    times = [instant_at(obr.code(7 + step), zone, obr.at.of(7 + step)) for step in (0, 1) if obr.raw(7 + step)]
+    times = [instant_at(obr.only(7 + step), zone, obr.at.of(7 + step)) for step in (0, 1) if obr.raw(7 + step)]
     if len(times) == 2 and times[1] < times[0]:
         raise Hl7Error("ends before it begins", code=WRONG_TYPE, at=obr.at.of(8), mend="Mend one of the two times.")
 
@@ -260,8 +272,7 @@ def _observation(
         if value is not None:
             found.passed.append((obx.at, f"{obx.raw(3)[:60]} is not in the table of codes"))
     elif status in UNDONE and code.item:
-        _needs_time(obx, time)
-        found.results.append(_result(obx, code, status, time or 0, codes))
+        found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes))
     elif status in UNDONE or (status == "C" and code.measure):
         raise Hl7Error(
             "a unit's reading is not corrected by message",
@@ -269,22 +280,37 @@ def _observation(
             at=obx.at.of(11),
             mend="Enter why by hand.",
         )
-    elif value is None or status in NONE_YET or doubt:
-        why = doubt or NONE_YET.get(status, "no value")
-        found.passed.append((obx.at, f"{code.means}: {why}"))
+    elif lacks := doubt or NONE_YET.get(status, "") or _no_value(code, value):
+        if status == "C":
+            found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes, lacks))
+        else:
+            found.passed.append((obx.at, f"{code.means}: {lacks}"))
         if code.measure:
             found.observed.pop()
     elif code.item:
-        _needs_time(obx, time)
-        result = _result(obx, code, status, time or 0, codes)
-        if result.known and value.is_bound:
-            found.passed.append((obx.at, f"{code.item}: a bound ({value.text}), no value"))
-        else:
-            found.results.append(result)
+        found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes))
 
 
-def _result(obx: Segment, code: Code, status: str, time_ms: int, codes: Codes) -> Result:
-    item = ITEMS.get(code.item)
+def _no_value(code: Code, value: Value | None) -> str:
+    """Why it is none that a chart can hold."""
+    if value is None:
+        return "no value"
+    return f"a bound ({value.text}), no value" if value.is_bound and code.item in ITEMS else ""
+
+
+def _changed(obr: Segment, zone: tzinfo | None, found: _Found) -> int:
+    """When the results of a request became what they are (OBR-22), else when the message was sent."""
+    return instant_at(obr.only(22), zone, obr.at.of(22)) if obr.raw(22) else found.sent_ms
+
+
+def _result(
+    obx: Segment, code: Code, status: str, time_ms: int | None, changed_ms: int, codes: Codes, lacks: str = ""
+) -> Result:  # fmt: skip
+    if time_ms is None:
+        raise Hl7Error("no time is told, here or in OBR-7", code=MISSING, at=obx.at.of(14), mend="Send when it was so.")
+    item, as_sent = ITEMS.get(code.item), f"{code.code}^{code.system}"
+    if lacks:
+        return Result(obx.at, code.item, as_sent, "", "", time_ms, status, item is not None, changed_ms, lacks)
     if item is None:
         value = value_of(obx, status)
         text = plain(value.text) if value else ""
@@ -297,7 +323,7 @@ def _result(obx: Segment, code: Code, status: str, time_ms: int, codes: Codes) -
         text, unit = "" if value is None else value.text, "" if value is None else codes.unit_of(obx)
         if value is not None and value.is_number:
             _check_meaning(obx, code.item, text, unit)
-    return Result(obx.at, code.item, f"{code.code}^{code.system}", text, unit, time_ms, status, item is not None)
+    return Result(obx.at, code.item, as_sent, text, unit, time_ms, status, item is not None, changed_ms)
 
 
 def _check_meaning(obx: Segment, item: str, value: str, unit: str) -> None:
@@ -311,13 +337,8 @@ def _check_meaning(obx: Segment, item: str, value: str, unit: str) -> None:
 def _time_of(obx: Segment, obr: Segment, zone: tzinfo | None) -> int | None:
     """OBX-14, or the request's own time (OBR-7)."""
     if obx.raw(14):
-        return instant_at(obx.code(14), zone, obx.at.of(14))
-    return instant_at(obr.code(7), zone, obr.at.of(7)) if obr.raw(7) else None
-
-
-def _needs_time(obx: Segment, time: int | None) -> None:
-    if time is None:
-        raise Hl7Error("no time is told, here or in OBR-7", code=MISSING, at=obx.at.of(14), mend="Send when it was so.")
+        return instant_at(obx.only(14), zone, obx.at.of(14))
+    return instant_at(obr.only(7), zone, obr.at.of(7)) if obr.raw(7) else None
 
 
 def _or_keep(found: _Found, message: Message, codes: Codes) -> tuple[Placed, ...]:
@@ -333,7 +354,7 @@ def _count(message: Message, codes: Codes) -> Count:
     number = {"MSH-13": 13, "MSH-10": 10}.get(codes.sequence)
     if number is None:
         return Count(None, None)
-    told, at = message.header.code(number), message.header.at.of(number)
+    told, at = message.header.only(number), message.header.at.of(number)
     if told and not re.fullmatch(r"[0-9]{1,16}", told, re.ASCII):
         raise Hl7Error(f"{told[:30]!r} is no count", code=WRONG_TYPE, at=at, mend="Send the unit's own count.")
     return Count(at, int(told) if told else None)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import re
 import traceback
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -13,7 +12,7 @@ from slackwater.errors import NotWritten, SlackwaterError
 from slackwater.feed.hl7_ack import answer, asked_by, batch_answer
 from slackwater.feed.hl7_chart import enter
 from slackwater.feed.hl7_codes import Codes
-from slackwater.feed.hl7_fault import NOBODY, OURS, WRONG_TYPE, At, Hl7Error
+from slackwater.feed.hl7_fault import NOBODY, OURS, WORDS, WRONG_TYPE, At, Hl7Error
 from slackwater.feed.hl7_message import batch_of, message_of
 from slackwater.feed.hl7_oru import Understood, understand
 from slackwater.feed.intake import Intake, told_of
@@ -26,7 +25,7 @@ MOST_TOLD = 20  # things passed over that one answer tells
 class Taker:
     """Takes frames for one intake by one table of codes. `counts`: messages by MSA-1 (AA, AE, AR).
 
-    `tell` gets a line for each refusal: the first fault, without what was sent.
+    `tell` gets a line for each refusal: code and place of the first fault, nothing of what was sent.
     """
 
     def __init__(self, intake: Intake, codes: Codes, tell: Callable[[str], None]) -> None:
@@ -50,8 +49,9 @@ class Taker:
     def refuse(self, data: bytes | str, faults: Sequence[Hl7Error]) -> str:
         """The answer that says what is wrong."""
         asked = asked_by(data)
-        unquoted = re.sub(r"'[^']*'|\"[^\"]*\"", "'…'", str(faults[0]))  # what was sent may be about a patient
-        self.tell(f"hl7: refused message {asked.control[:40] or 'without a control id'}: {unquoted}")
+        first = faults[0]  # its code and place, and never its words: they quote what was sent, which may name a patient
+        id_ = asked.control[:40] or "without a control id"
+        self.tell(f"hl7: refused message {id_}: {first.place}: {first.code} {WORDS[first.code]}")
         said = answer(asked, now_ms=self._now_ms(), id_=_id(), faults=faults)
         self.counts["AR" if any(fault.answer == "AR" for fault in faults) else "AE"] += 1
         self.intake.refused()
@@ -60,7 +60,7 @@ class Taker:
     async def _one(self, text: str) -> str:
         try:
             understood = understand(message_of(text), self.codes)
-            told = [*understood.passed_over[:MOST_TOLD], *await self._keep(understood)]
+            warned = await self._keep(understood)
         except Hl7Error as error:
             return self.refuse(text, error.faults)
         except NotWritten as error:
@@ -73,26 +73,31 @@ class Taker:
             self.tell(f"hl7: a fault of this program: {type(error).__name__} at {at.filename}:{at.lineno}")
             return self.refuse(text, [_ours("a fault of this program")])
         self.counts["AA"] += 1
-        return answer(asked_by(text), now_ms=self._now_ms(), id_=_id(), told=told)
+        told = understood.passed_over[:MOST_TOLD]
+        return answer(asked_by(text), now_ms=self._now_ms(), id_=_id(), told=told, warned=warned)
 
     async def _keep(self, understood: Understood) -> list[tuple[At, str]]:
-        """The results, then the readings; durable when it returns. What is to be told beside.
+        """The results, then the readings; durable when it returns. What the sender should look at.
 
         Whatever is charted is so in the order in which it came: a correction must not come before what it corrects.
         """
+        warned: list[tuple[At, str]] = []
         if understood.label is None:
             await self._check_registered(understood)
         else:
             async with self._charting:
                 await self._check_registered(understood)
-                made = await asyncio.to_thread(enter, self.intake.record, understood)
+                made = await asyncio.to_thread(
+                    enter, self.intake.record, understood, lambda at, what: warned.append((at, what))
+                )
             self.intake.counts["entered in charts"] += made
         became = await asyncio.gather(*(self.intake.offer(kept_form(one.reported)) for one in understood.readings))
-        return [
+        warned += [
             (placed.at, told_of(what))
             for placed, what in zip(understood.readings, became, strict=True)
             if what == KEPT_BESIDE
         ]
+        return warned
 
     async def _check_registered(self, understood: Understood) -> None:
         for placed in understood.readings:

@@ -20,10 +20,13 @@ _DTM = re.compile(
 MEND = "Write it as YYYYMMDDHHMMSS with its offset, e.g. 20330913151900+0200."
 
 
-def offset_of(text: str) -> tzinfo | None:
+def offset_of(text: str, at: At) -> tzinfo | None:
     """The offset at the end of a time (MSH-7), None where it has none."""
     match = re.search(r"[+-][0-9]{4}$", text)
-    return None if match is None else read_zone(f"{match[0][:3]}:{match[0][3:]}")
+    try:
+        return None if match is None else read_zone(f"{match[0][:3]}:{match[0][3:]}")
+    except QuantityError as error:
+        raise Hl7Error(f"{text!r} has an offset no clock on earth keeps", code=WRONG_TYPE, at=at, mend=MEND) from error
 
 
 def instant_at(text: str, zone: tzinfo | None, at: At) -> Instant:

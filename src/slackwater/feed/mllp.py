@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections import Counter
 from collections.abc import AsyncIterator, Callable, Collection, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -19,9 +20,10 @@ from slackwater.feed.intake import Intake
 
 START, END = b"\x0b", b"\x1c\r"
 MOST_CONNECTIONS = 256
+MOST_OF_ONE = 128  # of one address: a proxy's, an engine's, a fool's
 MOST_STRAY = 4096  # bytes between frames before a connection is given up
 FRAME_S = 20.0  # from a frame's first byte to its last
-IDLE_S = 900.0  # a connection on which nothing comes
+IDLE_S = 900.0  # a connection on which no whole frame comes
 LINGER_S = 1.0  # for a refused frame's rest
 SEND_S = 20.0  # for the other side to take an answer
 
@@ -107,6 +109,7 @@ class Limits:
     frame_s: float = FRAME_S
     idle_s: float = IDLE_S
     connections: int = MOST_CONNECTIONS
+    of_one: int = MOST_OF_ONE
 
 
 class Listener:
@@ -117,33 +120,42 @@ class Listener:
         self.stray = 0
         self._allowed = frozenset(allowed)
         self._limits = limits or Limits()
-        self._open: set[asyncio.Task[None]] = set()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._open: Counter[str] = Counter()  # connections that are served, by address
 
-    async def connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """A connection came. Its task is ours: asyncio's own complains of one that is cancelled."""
+        task = asyncio.get_running_loop().create_task(self._serve(reader, writer))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         """One connection, until it ends; a fault on it is its own."""
         peer = writer.get_extra_info("peername")
         address = str(peer[0]) if peer else ""
-        task = asyncio.current_task()
-        assert task is not None
         try:
             if self._allowed and address not in self._allowed:
                 self.taker.tell(f"mllp: {address} is not allowed here")
-            elif len(self._open) >= self._limits.connections:
-                self.taker.tell(f"mllp: {address} was turned away, {len(self._open)} are connected")
+            elif self._open.total() >= self._limits.connections or self._open[address] >= self._limits.of_one:
+                of_all = f"{self._open[address]} of its own, {self._open.total()} in all"
+                self.taker.tell(f"mllp: {address} was turned away: connected are {of_all}")
             else:
-                self._open.add(task)
-                await self._talk(reader, writer, address)
+                self._open[address] += 1
+                try:
+                    await self._talk(reader, writer, address)
+                finally:
+                    self._open[address] -= 1
         except (ConnectionError, TimeoutError) as error:
             self.taker.tell(f"mllp: {address} is gone ({type(error).__name__})")
         finally:
-            self._open.discard(task)
+            self._open += Counter()  # addresses with none are forgotten
             writer.close()
             with contextlib.suppress(ConnectionError):
                 await writer.wait_closed()
 
     async def close(self) -> None:
         """End every connection."""
-        tasks = list(self._open)
+        tasks = list(self._tasks)
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
@@ -151,12 +163,13 @@ class Listener:
     async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, address: str) -> None:
         framer = Framer()
         loop = asyncio.get_running_loop()
-        ends_at = 0.0
+        idle_at = loop.time() + self._limits.idle_s  # moved by a whole frame alone: other bytes keep no connection open
+        frame_at = 0.0
         while True:
-            if not framer.inside:
-                ends_at = loop.time() + self._limits.idle_s
             try:
-                async with asyncio.timeout_at(ends_at):
+                async with asyncio.timeout_at(
+                    min(frame_at, idle_at + self._limits.frame_s) if framer.inside else idle_at
+                ):
                     data = await reader.read(65_536)
             except TimeoutError:
                 await self._give_up(framer, reader, writer, address, "no more of it came in time")
@@ -167,19 +180,21 @@ class Listener:
             was_inside = framer.inside
             pieces = framer.feed(data)
             if framer.inside and (pieces or not was_inside):
-                ends_at = loop.time() + self._limits.frame_s
+                frame_at = loop.time() + self._limits.frame_s
             await self._answer(pieces, writer, address)
+            if any(not piece.stray and not piece.why for piece in pieces):
+                idle_at = loop.time() + self._limits.idle_s
             if framer.too_long:
                 await self._give_up(framer, reader, writer, address, "it has no end")
                 return
 
     async def _answer(self, pieces: Sequence[Piece], writer: asyncio.StreamWriter, address: str) -> None:
-        """What came at once is kept at once, and answered in its order."""
-        for said in await asyncio.gather(*(self._said(piece, address) for piece in pieces)):
-            if said:
+        """One after the other, each kept and answered before the next: a correction follows what it corrects."""
+        for piece in pieces:
+            if said := await self._said(piece, address):
                 writer.write(START + said.encode() + END)
-        async with asyncio.timeout(SEND_S):
-            await writer.drain()
+                async with asyncio.timeout(SEND_S):
+                    await writer.drain()
 
     async def _said(self, piece: Piece, address: str) -> str:
         if piece.stray:

@@ -62,7 +62,8 @@ class Drawn:
         start = self.stay.scenario.start_s * 1000
         minute = (self.moment_ms(moment) - start) // 60_000 - 1
         return Facts(
-            self.stay, minute, self.exercise.protocol, self.exercise.walk_min, self.charge_percent(moment)
+            self.stay, minute, self.exercise.protocol, self.exercise.walk_min, self.charge_percent(moment),
+            self.exercise.margin,
         )  # fmt: skip
 
     def truth(self, moment: int) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from slackwater.protocol.rule import Protocol
+from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.simulate import Scenario
 from slackwater.teach.facts import Truth
 
@@ -49,7 +49,8 @@ class Exercise:
 
     truth: answer -> tables of conditions (facts.CONDITIONS); it is the one true answer where all of a table's hold.
     shift_h, flow: how far a draw moves the story, and by which factors it scales the leak.
-    check: draw -> the answer that must be true of it. walk_min: of a question about charge, the way there and back.
+    check: draw -> the answer that must be true of it. walk_min, margin: of a question about charge, the way there and
+    back as planned, and how much longer the rule wants the charge to last.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Exercise:
     shift_h: float = 0.0
     flow: tuple[float, float] = (1.0, 1.0)
     walk_min: float | None = None
+    margin: TripMargin | None = None
     sha256: str = ""
 
     @property
@@ -78,8 +80,8 @@ class Exercise:
 def kinds() -> Mapping[str, Kind]:
     """The kinds of question, by name.
 
-    >>> kinds()["charge"].answers["no"]
-    'No'
+    >>> kinds()["open"].answers["open"]
+    'Yes, it is open'
     """
     found = tomllib.loads((files("slackwater.teach") / "kinds.toml").read_text("utf-8"))
     own = ("title", "question", "ordered")

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from slackwater.errors import UsageError
-from slackwater.protocol.rule import Protocol
+from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.simulate import Stay
 from slackwater.simulate.fault import SHUT
 from slackwater.simulate.suction import ordered
@@ -33,6 +33,7 @@ class Facts:
     protocol: Protocol | None = None
     walk_min: float | None = None
     charge_percent: float | None = None  # as the unit's log last had it
+    margin: TripMargin | None = None
 
     @property
     def faults(self) -> frozenset[str]:
@@ -103,13 +104,24 @@ class Facts:
         return bool(len(first)) and _longest(~leaky[first[0] :]) >= GONE_MIN and self.leaking
 
     @property
-    def covers(self) -> float:
-        """The charge that is left, in ways there and back."""
-        if self.walk_min is None or self.charge_percent is None:
+    def lasts_min(self) -> float:
+        """How long the charge that is left lasts, by what a full one of this very battery runs."""
+        if self.walk_min is None or self.margin is None or self.charge_percent is None:
             raise UsageError(
                 "no charge or no way is known", where="truth", mend="Give walk_min and a unit that logs it."
             )
-        return self.charge_percent / 100.0 * self.stay.scenario.unit.battery_runs_min / self.walk_min
+        return self.charge_percent / 100.0 * self.stay.scenario.unit.battery_runs_min
+
+    @property
+    def lasts_the_way(self) -> bool:
+        return self.walk_min is not None and self.lasts_min >= self.walk_min
+
+    @property
+    def covers(self) -> bool:
+        """It lasts as long as the rule's [trip] asks."""
+        if self.walk_min is None or self.margin is None:
+            return False
+        return self.lasts_min >= self.margin.needed_min(self.walk_min)
 
 
 def _run(flags: Any, minute: int) -> int:
@@ -141,8 +153,8 @@ CONDITIONS: Mapping[str, Callable[[Facts, Any], bool]] = {
     "leaks_as_before": lambda f, yes: (f.kept > 0.7) is yes,
     "stepped": lambda f, yes: f.stepped is yes,
     "came_back": lambda f, yes: f.gone_then_back is yes,
-    "covers_at_least": lambda f, ways: f.covers >= ways,
-    "covers_less_than": lambda f, ways: f.covers < ways,
+    "lasts_the_way": lambda f, yes: f.lasts_the_way is yes,
+    "charge_covers": lambda f, yes: f.covers is yes,
     "operation": lambda f, names: f.stay.scenario.patient.operation in _any_of(names),
     "not_operation": lambda f, names: f.stay.scenario.patient.operation not in _any_of(names),
     "look": lambda f, names: f.look in _any_of(names),

@@ -12,7 +12,10 @@ from slackwater.errors import UsageError
 
 @dataclass(frozen=True)
 class Lesson:
-    """confidence: percent the learner gave the answer, 50 to 100. moment: when it was given, from 0. time: UTC ms."""
+    """confidence: percent the learner gave the answer. moment: when it was given, from 0. time: UTC ms.
+
+    sha256: of the exercise's file as it was asked; '': not kept.
+    """
 
     exercise: str
     draw: int
@@ -21,19 +24,40 @@ class Lesson:
     truth: str
     confidence: float
     time_ms: int
+    sha256: str = ""
 
     @property
     def right(self) -> bool:
         return self.answer == self.truth
 
 
-def confident(percent: float) -> float:
-    """A confidence that can be scored. Raises UsageError for any other."""
-    if not 50.0 <= percent <= 100.0:
+def a_guess(answers: int) -> float:
+    """How often a blind guess among so many answers is right, in percent: no confidence is less than that.
+
+    >>> a_guess(4)
+    25.0
+    """
+    return 100.0 / answers
+
+
+def sure_words(answers: int) -> str:
+    """What may be given, in words.
+
+    >>> sure_words(3)
+    '33 (a guess) to 100 (certain)'
+    """
+    return f"{int(a_guess(answers))} (a guess) to 100 (certain)"
+
+
+def confident(percent: float, answers: int) -> float:
+    """A confidence in one of so many answers that can be scored. Raises UsageError for any other."""
+    guess = a_guess(answers)
+    if not int(guess) <= percent <= 100.0:
         raise UsageError(
-            f"{percent:g} is no confidence", mend="Give 50 (a guess) to 100 (certain): how sure you are of your answer."
-        )
-    return float(percent)
+            f"{percent:g} is no confidence in one of {answers} answers",
+            mend=f"Give {sure_words(answers)}: how sure you are of your answer.",
+        )  # fmt: skip
+    return max(guess, float(percent))
 
 
 def of_exercise(lessons: Iterable[Lesson], name: str) -> tuple[Lesson, ...]:
@@ -46,13 +70,13 @@ def read_lessons(path: str | Path) -> tuple[Lesson, ...]:
     file = Path(path)
     if not file.exists():
         return ()
-    found, known = [], {field.name for field in fields(Lesson)}
+    found, known = [], {field.name for field in fields(Lesson) if field.name != "sha256"}
     for number, line in enumerate(file.read_text("utf-8").splitlines(), start=1):
         if not line.strip():
             continue
         try:
             one = json.loads(line)
-            found.append(Lesson(**{name: one[name] for name in known}))
+            found.append(Lesson(**{name: one[name] for name in known}, sha256=str(one.get("sha256", ""))))
         except (ValueError, KeyError, TypeError) as error:
             raise UsageError(
                 f"line {number} is no lesson ({error})", where=str(path), mend="Name the file that `teach run` wrote."

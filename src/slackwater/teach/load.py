@@ -74,10 +74,17 @@ class _Reader:
         if not check:
             raise self.wrong("no [check]", 'Say what is true of some draws: 1 = "..." under [check].')
         walk = found.get("walk_min")
+        rule = None if found.get("protocol") is None else shipped(found["protocol"])
+        margin = None if walk is None or rule is None else rule.trip
+        if walk is not None and margin is None:
+            raise self.wrong(
+                "walk_min without a rule's margin", 'Write protocol = "...": a rule that has [trip].', "walk_min"
+            )
         return Exercise(
             found["name"], found["title"], kind, found["told"], cases, self._truth(found.get("truth", {}), kind), check,
-            None if found.get("protocol") is None else shipped(found["protocol"]), float(vary.get("shift_h", 0.0)),
-            self._pair(vary.get("flow", (1.0, 1.0)), "vary.flow"), None if walk is None else float(walk), sha256,
+            None if walk is not None else rule, float(vary.get("shift_h", 0.0)),
+            self._pair(vary.get("flow", (1.0, 1.0)), "vary.flow"), None if walk is None else float(walk), margin,
+            sha256,
         )  # fmt: skip
 
     def _truth(self, found: Mapping[str, Any], kind: Kind) -> Truth:

@@ -36,7 +36,7 @@ def keep(record: Record, person: str, by: str, lesson: Lesson) -> bool:
                 "lesson", key,
                 {"person": person, "exercise": lesson.exercise, "draw": lesson.draw, "moment": lesson.moment,
                  "answer": lesson.answer, "truth": lesson.truth, "right": lesson.right,
-                 "confidence": lesson.confidence, "time_ms": lesson.time_ms},
+                 "confidence": lesson.confidence, "time_ms": lesson.time_ms, "sha256": lesson.sha256 or None},
                 happened_ms=lesson.time_ms,
             )  # fmt: skip
     except StaleError:
@@ -47,7 +47,7 @@ def keep(record: Record, person: str, by: str, lesson: Lesson) -> bool:
 def _lesson(one: Thing) -> Lesson:
     return Lesson(
         str(one["exercise"]), int(one["draw"]), int(one["moment"] or 0), str(one["answer"]), str(one["truth"]),
-        float(one["confidence"]), int(one["time_ms"]),
+        float(one["confidence"]), int(one["time_ms"]), str(one["sha256"] or ""),
     )  # fmt: skip
 
 

@@ -15,7 +15,8 @@ from slackwater.teach.lesson import Lesson
 
 FEW = 10  # answers: fewer tell too little to speak of skill or of confidence (ours)
 Z95 = 1.959964
-BANDS = ((50.0, 60.0), (60.0, 70.0), (70.0, 80.0), (80.0, 90.0), (90.0, 100.0))  # percent; the last includes 100
+# Of confidence, in percent; the last includes 100.
+BANDS = ((0.0, 50.0), (50.0, 60.0), (60.0, 70.0), (70.0, 80.0), (80.0, 90.0), (90.0, 100.0))
 
 
 class Figure(Protocol):
@@ -76,7 +77,7 @@ class Skill:
     kind: Kind | None
     came: Share
     told: float | None  # mean confidence, percent
-    brier: float | None  # of the confidence against right or wrong: 0 best, 0.25 is a guess called a guess
+    brier: float | None  # of the confidence against right or wrong: 0 best
     agreement: Figure | None  # kappa against the truth, weighted where the answers are in order; None of few
     weights: str
     bands: tuple[Band, ...]

@@ -71,14 +71,16 @@ def chart_rows(found: Assessment) -> tuple[ChartRow, ...]:
 
 
 def charge_says(drawn: Drawn, moment: int) -> str:
-    """The charge shown and what the unit runs on a full one; '' where no way is asked about."""
-    if drawn.exercise.walk_min is None:
+    """The charge shown, what the unit runs on a full one, and the rule's margin; '' where no way is asked about."""
+    walk, margin = drawn.exercise.walk_min, drawn.exercise.margin
+    if walk is None or margin is None:
         return ""
     shown = drawn.charge_percent(moment)
     charge = "no charge shown" if shown is None else f"{shown:g} % charge shown"
     return (
-        f"On the unit: {charge}. A full charge of this one runs {drawn.stay.scenario.unit.battery_runs_min:g} min. "
-        f"The way there and back: {drawn.exercise.walk_min:g} min."
+        f"On the unit: {charge}. By its own past discharges a full charge of this one runs "
+        f"{drawn.stay.scenario.unit.battery_runs_min:g} min; a nominal figure is not this battery's. "
+        f"The way there and back is planned for {walk:g} min. The rule (an example): {margin.told}."
     )
 
 

@@ -23,13 +23,18 @@ from slackwater.web.judges import MINUTE_MS, Asked
 
 @dataclass(frozen=True, kw_only=True)
 class SheetAsked(Asked):
-    """Which sheet, printed when. moment_ms: what an incident's is about. back: a moment of the past was asked for."""
+    """Which sheet, printed when. moment_ms: what an incident's is about. back: a moment of the past was asked for.
+
+    asked_ms: the moment asked about; `now_ms` is the removal's where the drain was out by then. many: as `Material`.
+    """
 
     name: str
     printed_ms: int
     moment_ms: int | None = None
     back: bool = False
     demo: bool = False
+    asked_ms: int | None = None
+    many: bool = False
 
 
 def made(course: Course, found: Assessment | None, asked: Asked) -> Sheet:
@@ -40,7 +45,7 @@ def made(course: Course, found: Assessment | None, asked: Asked) -> Sheet:
     zone = read_zone(asked.zone_name)
     of = Material(
         found, course, zone, asked.now_ms, asked.printed_ms, beside, back=asked.back, demo=asked.demo,
-        moment_ms=asked.moment_ms,
+        moment_ms=asked.moment_ms, asked_ms=asked.asked_ms, many=asked.many,
     )  # fmt: skip
     return sheet(asked.name, of)
 
@@ -49,12 +54,13 @@ async def one_print(request: Request, name: str, moment: Moment, about_ms: int |
     """One sheet of the path's drain; or why it cannot be made. about_ms: an incident's moment."""
     settings, drain = request.app.state.settings, request.state.drain
     course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
-    now_ms = judged_at(course, moment)
+    now_ms, asked_ms = judged_at(course, moment), moment.as_of_ms
     if about_ms is not None:
-        now_ms = min(about_ms + EITHER_SIDE_MS, moment.now_ms) // MINUTE_MS * MINUTE_MS
+        now_ms = asked_ms = min(about_ms + EITHER_SIDE_MS, moment.now_ms) // MINUTE_MS * MINUTE_MS
     asked = SheetAsked(
         settings.place, drain, now_ms, settings.zone_name, known_ms=moment.known_ms, name=name,
         printed_ms=moment.now_ms, moment_ms=about_ms, back=moment.back, demo=settings.demo,
+        asked_ms=asked_ms,
     )  # fmt: skip
     found, why = await judged(request.app.state.judges, made, asked)
     return (None if found is None else print_one(found, moment.now_ms, settings.zone)), why
@@ -70,13 +76,14 @@ async def handover_print(request: Request, ward: str | None) -> Print | None:
     gate = asyncio.Semaphore(max(1, settings.judges))  # so that other pages' answers come between
 
     async def one(drain: str) -> Sheet:
+        course = await run_in_threadpool(_course, record, drain, None)
         asked = SheetAsked(
-            settings.place, drain, at_ms, settings.zone_name, name="handover", printed_ms=now_ms, demo=settings.demo
-        )
+            settings.place, drain, judged_at(course, Moment(now_ms)), settings.zone_name, name="handover",
+            printed_ms=now_ms, demo=settings.demo, asked_ms=at_ms, many=True,
+        )  # fmt: skip
         async with gate:
             found, why = await judged(request.app.state.judges, made, asked)
         if found is None:
-            course = await run_in_threadpool(_course, record, drain, None)
             found = failed(course, why, WardAsked(at_ms, now_ms, settings.zone, settings.zone_name))
         request.app.state.looks.saw(who.person, "handover", drain)
         return found

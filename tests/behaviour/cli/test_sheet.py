@@ -44,12 +44,43 @@ def test_the_kinds_named_for_help_are_those_that_can_be_made() -> None:
 
 def test_a_sheet_of_files_says_what_assess_says_and_exits_alike(folder: Path) -> None:
     judged = called("assess", "log.csv", *ALL, "--protocol", "strict-local", "--json", folder=folder)
-    ran = called("sheet", "summary", "log.csv", *ALL, "--protocol", "strict-local", *AT, folder=folder)
+    end = json.loads(judged.out)["as_of"]
+    ran = called("sheet", "summary", "log.csv", *ALL, "--protocol", "strict-local", "--printed", end, folder=folder)
     assert ran.code == judged.code, ran.err
     assert ran.out.startswith("sheet-summary.pdf: Drain summary, Patient SIM-0001")
     found, text = json.loads(judged.out), text_of(folder / "sheet-summary.pdf")
     assert found["protocol"]["sha256"][:12] in text and found["drain"]["patient"] in text
     assert all(need in text for need in found["waiting_for"])
+
+
+def test_old_files_are_not_printed_as_of_now(folder: Path) -> None:
+    """Two days after the last reading; strict-local takes none so old: its [evidence] data_age."""
+    ran = called("sheet", "summary", "log.csv", *ALL, "--protocol", "strict-local", *AT, "--out", "o.pdf",
+                 folder=folder)  # fmt: skip
+    text = text_of(folder / "o.pdf")
+    assert ran.code == 3 and "OUT OF DATE by its rule" in text
+    assert "Air leak cannot tell: no data since" in text and "Rule cannot tell: judged as of" in text
+    assert "no longer told: the data are older than the rule takes" in text
+
+
+def test_a_drain_of_the_record_is_judged_as_of_its_printing(ward: Path) -> None:
+    """As the ward's pages and its handover do; `--at` still names another moment."""
+    late = ("--printed", "2041-03-12T09:00:00Z")
+    ran = called("sheet", "summary", "--record", "record", "--drain", "W-2/1", *late, "--out", "l.pdf", folder=ward)
+    text = text_of(ward / "l.pdf")
+    assert ran.code == 3, ran.err
+    assert "Air leak cannot tell: no data since Thu 07 Mar 09:00" in text and "OUT OF DATE" in text
+    called("sheet", "summary", "--record", "record", "--drain", "W-2/1", *late, "--at", "2041-03-07T09:00:00Z",
+           "--out", "b.pdf", folder=ward)  # fmt: skip
+    assert "Looking back" in text_of(ward / "b.pdf") and "Air leak leaking" in text_of(ward / "b.pdf")
+
+
+def test_a_log_that_runs_ahead_of_printing_is_told_to_its_end_and_said_to(ward: Path) -> None:
+    """A demonstration's logs do, on purpose."""
+    called("sheet", "handover", "--record", "record", "--drain", "W-2/1", "--printed", "2041-03-07T06:00:00Z",
+           "--out", "e.pdf", folder=ward)  # fmt: skip
+    text = text_of(ward / "e.pdf")
+    assert "Data until Thu 07 Mar 2041 09:00" in text and "later than this print: one clock is wrong" in text
 
 
 def test_html_and_standard_output(folder: Path) -> None:

@@ -47,6 +47,26 @@ def test_an_answer_is_scored_against_the_truth_and_kept(tmp_path: Path) -> None:
     assert "In truth the lung leaked at rest" in told.out
 
 
+def test_a_draw_that_was_answered_is_not_asked_again(tmp_path: Path) -> None:
+    """Its truth was shown: a second answer would be no answer."""
+    answer(tmp_path, "--progress", "mine.jsonl")
+    given = ("no-swing", "--draw", "5", "--answer", "shut", "--confidence", "100", "--progress", "mine.jsonl")
+    for more in (given, given[:3] + given[7:]):
+        ran = called("teach", "run", *more, folder=tmp_path)
+        assert ran.code == 2
+        assert "draw 5 of no-swing was answered before" in ran.err
+    (line,) = (tmp_path / "mine.jsonl").read_text().splitlines()
+    assert json.loads(line)["sha256"] == shipped_exercises()["no-swing"].sha256
+
+
+def test_lessons_of_before_the_hash_was_kept_are_read(tmp_path: Path) -> None:
+    answer(tmp_path, "--progress", "mine.jsonl")
+    old = json.loads((tmp_path / "mine.jsonl").read_text())
+    del old["sha256"]
+    (tmp_path / "mine.jsonl").write_text(json.dumps(old) + "\n")
+    assert called("teach", "score", "--progress", "mine.jsonl", folder=tmp_path).code == 0
+
+
 def test_the_next_draw_is_another_one(tmp_path: Path) -> None:
     draws = []
     for _ in range(2):
@@ -100,7 +120,7 @@ def test_the_bench_says_what_is_concluded_and_what_is_so(tmp_path: Path) -> None
         (("run",), "name one exercise, or --next"),
         (("run", "no-swing", "--answer", "maybe", "--confidence", "70"), "no answer 'maybe'"),
         (("run", "no-swing", "--answer", "open"), "how sure are you?"),
-        (("run", "no-swing", "--answer", "open", "--confidence", "30"), "30 is no confidence"),
+        (("run", "no-swing", "--answer", "open", "--confidence", "30"), "30 is no confidence in one of 3 answers"),
         (("run", "no-swing", "--moment", "9"), "no moment 9"),
         (("list", "--exercises", "nowhere"), "is no folder"),
         (("bench", "dance"), "nobody can 'dance'"),

@@ -177,6 +177,106 @@ def test_one_senders_correction_does_not_touch_anothers_entry(record: Record) ->
     assert entries(record) == [("heart_rate", "60", "/min"), ("heart_rate", "62", "/min")]
 
 
+def said(record: Record, text: str) -> tuple[int, list[str]]:
+    """How many rows it changed, and what the sender is told."""
+    told: list[str] = []
+    return enter(record, read(text), lambda at, what: told.append(f"{at}: {what}")), told
+
+
+def sent(text: str, minute: int, control: str | None = None) -> str:
+    """The same, sent so many minutes after eleven by another message."""
+    text = with_field(text, "MSH", 1, 7, f"20210426{1100 + minute}00+0000")
+    return with_field(text, "MSH", 1, 10, control or f"M-{minute}")
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({5: ""}, "no value"), ({5: '""'}, "no value"), ({8: "QUES"}, "marked questionable"),
+        ({2: "SN", 5: "<^60"}, "a bound (<60), no value"), ({8: "INV"}, "marked invalid"),
+    ],
+)  # fmt: skip
+def test_a_correction_without_a_value_takes_the_wrong_one_back(
+    record: Record, changes: dict[int, str], why: str
+) -> None:
+    """Table 0085, from memory: C replaces what was sent. What it replaces must not stay in use."""
+    enter(record, read(GOOD))
+    text = sent(status(GOOD, "C", "80"), 1)
+    for field, value in changes.items():
+        text = with_field(text, "OBX", 4, field, value)
+    assert said(record, text) == (
+        1, [f"OBX 4: heart_rate: corrected, and no value is given ({why}): the earlier one is taken back"]
+    )  # fmt: skip
+    assert entries(record) == []
+    assert said(record, text) == (0, [])
+    assert enter(record, read(sent(status(GOOD, "C", "80"), 2))) == 1  # the value that it should have been, later
+    assert entries(record) == [("heart_rate", "80", "/min")]
+
+
+def test_a_correction_without_a_value_of_what_is_not_here_is_refused(record: Record) -> None:
+    assert "OBX 4, field 11: corrects what is not here, and gives no value" in refused(record, status(GOOD, "C", ""))
+
+
+def test_what_was_deleted_and_is_sent_anew_is_kept(record: Record) -> None:
+    texts = sent(GOOD, 0), sent(status(GOOD, "D"), 1), sent(GOOD, 2)
+    assert [enter(record, read(text)) for text in texts] == [1, 1, 1]
+    assert entries(record) == [("heart_rate", "60", "/min")]
+    assert [said(record, text) for text in (texts[2], texts[1])] == [
+        (0, []), (0, ["OBX 4: heart_rate: an older word than what stands: that is not taken back"])
+    ]  # fmt: skip
+    again = "it was taken back since, and this is no later word: not entered again"
+    assert entries(record) == [("heart_rate", "60", "/min")]
+    assert enter(record, read(sent(status(GOOD, "W"), 3))) == 1
+    assert said(record, texts[0]) == said(record, texts[2]) == (0, [f"OBX 4: heart_rate: {again}"])
+    assert entries(record) == []
+
+
+def test_an_old_correction_does_not_win_over_a_newer_one(record: Record) -> None:
+    first, second = sent(status(GOOD, "C", "91"), 1), sent(status(GOOD, "C", "92"), 2)
+    for text in (sent(GOOD, 0), first, second):
+        assert enter(record, read(text)) == 1
+    assert said(record, first) == (0, [])  # the same message: it came before
+    older = "OBX 4: heart_rate: an older correction than what stands: not used"
+    assert said(record, sent(status(GOOD, "C", "93"), 1, "LATE")) == (0, [older])
+    assert entries(record) == [("heart_rate", "92", "/min")]
+
+
+def test_when_a_result_changed_counts_before_when_it_was_sent(record: Record) -> None:
+    """OBR-22, results report or status change, HL7 v2.6 chapter 7, from memory."""
+
+    def changed(text: str, minute: int) -> str:
+        return with_field(text, "OBR", 1, 22, f"20210426{1000 + minute}00+0000")
+
+    text = "\r".join([*LAB.split("\r")[:3], "OBX|1|NM|8867-4^^LN||90|/min^^UCUM|||||F"])
+
+    def told(value: str) -> str:
+        return with_field(with_field(text, "OBX", 1, 5, value), "OBX", 1, 11, "C")
+
+    assert enter(record, read(changed(text, 0))) == 1
+    assert enter(record, read(sent(changed(told("92"), 2), 2))) == 1
+    assert enter(record, read(sent(changed(told("91"), 1), 3))) == 0  # sent last, and older
+    assert entries(record) == [("heart_rate", "92", "/min")]
+
+
+def test_a_number_is_taken_back_however_it_is_written(record: Record) -> None:
+    enter(record, read(GOOD))
+    assert enter(record, read(sent(status(GOOD, "D", "60.0"), 1))) == 1
+    assert entries(record) == []
+
+
+@pytest.mark.parametrize(
+    ("code", "value", "unit"),
+    [("2708-6", "0.97", "%"), ("8480-6", "120", "Pa"), ("8310-5", "98.6", "Cel"), ("8867-4", "600", "/min")],
+)
+def test_what_is_hardly_a_patients_is_asked_about(record: Record, code: str, value: str, unit: str) -> None:
+    """A share as a percentage, kPa as Pa, Fahrenheit as Celsius: the limits are ours, common practice, no source."""
+    head = LAB.split("\r")[:3]
+    made, told = said(record, "\r".join([*head, f"OBX|1|NM|{code}^^LN||{value}|{unit}^^UCUM|||||F"]))
+    assert made == 1 and len(told) == 1 and f"{value} {unit} lies outside" in told[0].replace("/min /min", "/min")
+    usual = {"2708-6": "71", "8480-6": "8000", "8310-5": "34.1", "8867-4": "190"}[code]  # an ill one is not asked about
+    assert said(record, "\r".join([*head, f"OBX|1|NM|{code}^^LN||{usual}|{unit}^^UCUM|||||F"])) == (1, [])
+
+
 # --- which stay, and when ------------------------------------------------------------------------------
 
 
@@ -216,8 +316,12 @@ def test_a_unit_that_serves_another_patient_is_refused(record: Record) -> None:
     assert "the unit serves another patient's drain" in refused(record, unit_message(serial="SN-42"))
 
 
-def test_a_unit_that_is_paired_with_nobody_yet_is_no_contradiction(record: Record) -> None:
-    assert enter(record, read(unit_message(serial="SN-7"))) == 0
+def test_a_unit_that_serves_nobody_may_name_no_patient(record: Record) -> None:
+    """A pairing entered later would give the reading to whomever it names: the record keeps no patient with it."""
+    says = "PID 1, field 3: the unit serves nobody's drain at that time"
+    assert says in refused(record, unit_message(serial="SN-7"))
+    assert says in refused(record, unit_message(label=OTHER, at_ms=NOW_MS - 26 * 3_600_000))
+    assert enter(record, read(unit_message(label=None, at_ms=NOW_MS - 26 * 3_600_000))) == 0
 
 
 def test_the_record_stays_what_was_recorded(record: Record) -> None:

@@ -6,6 +6,7 @@ tests/data/hl7/NOTICE says; LOINC and MDC codes as the project's table of codes 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -121,7 +122,7 @@ def test_the_library_agrees_on_every_component() -> None:
                     theirs = outside[place].extract_field(1, field, 1, component, 1)
                 except (LookupError, IndexError):
                     theirs = ""
-                assert segment.text(field, component) == (theirs or ""), (segment.at, field, component)
+                assert segment.text(field, component, 1) == (theirs or ""), (segment.at, field, component)
 
 
 def test_other_separators_say_the_same() -> None:
@@ -379,3 +380,66 @@ def test_nothing_vanishes_without_the_message_being_told() -> None:
 def test_text_is_bounded_before_it_is_parsed() -> None:
     with pytest.raises(Hl7Error, match="bytes long"):
         text_of(b"MSH|" + b"x" * 300_000)
+
+
+# --- nothing is cut short ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "which", "field", "value", "says"),
+    [
+        ("PID", 1, 3, "6789&X^^^Hospital^MR", "PID 1, field 3, component 1: has parts"),
+        ("PID", 1, 3, "12345^^^Hospital^MR&X", "PID 1, field 3, component 5: has parts"),
+        ("OBX", 4, 5, "60&5", "OBX 4, field 5, component 1: has parts"),
+        ("OBX", 4, 11, "F&C", "OBX 4, field 11, component 1: has parts"),
+        ("OBX", 4, 11, "F^C", "OBX 4, field 11: has components"),
+        ("OBX", 4, 11, "F~C", "OBX 4, field 11: stands there several times"),
+        ("OBX", 4, 3, "8867-4&9279-1^^LN", "OBX 4, field 3, component 1: has parts"),
+        ("OBX", 4, 3, "8867-4^^LN~9279-1^^LN", "OBX 4, field 3: stands there several times"),
+        ("OBX", 4, 6, "/min^^UCUM~%^^UCUM", "OBX 4, field 6: stands there several times"),
+        ("OBX", 4, 6, "/min&%^^UCUM", "OBX 4, field 6, component 1: has parts"),
+        ("OBX", 4, 8, "INV&N", "OBX 4, field 8, component 1: has parts"),
+        ("OBX", 4, 14, "20210426030000+0000^D", "OBX 4, field 14: has components"),
+        ("OBX", 4, 14, "20210426030000+0000~20210426040000+0000", "OBX 4, field 14: stands there several times"),
+        ("OBX", 4, 2, "NM~ST", "OBX 4, field 2: stands there several times"),
+        ("MSH", 1, 3, "ONE~OTHER", "MSH 1, field 3: stands there several times"),
+        ("MSH", 1, 10, "A^B", "MSH 1, field 10: has components"),
+        ("MSH", 1, 7, "20210425230332-0400^D", "MSH 1, field 7: has components"),
+    ],
+)
+def test_what_names_or_measures_is_never_cut(name: str, which: int, field: int, value: str, says: str) -> None:
+    """HL7 v2.6 chapter 2, from memory: components, subcomponents and repetitions; & itself is sent as \\T\\."""
+    assert says in refused(with_field(GOOD, name, which, field, value))
+
+
+def test_of_a_units_reading_nothing_is_cut_either() -> None:
+    for value, says in (("SN-41&SN-42", "field 18, component 1: has parts"), ("SN-41~SN-42", "several instances")):
+        assert says in refused(with_field(unit_message(), "OBX", 1, 18, value))
+    assert "OBX 6, field 5, component 1: has parts" in refused(with_field(unit_message(), "OBX", 6, 5, "-19.6&5"))
+    assert "MSH 1, field 13: has components" in refused(with_field(unit_message(), "MSH", 1, 13, "17^18"))
+
+
+def test_an_escaped_sign_is_part_of_the_number() -> None:
+    assert read(with_field(GOOD, "PID", 1, 3, "6789\\T\\X^^^Hospital^MR")).label == "6789&X"
+
+
+def test_an_authority_may_have_its_parts_and_two_are_two() -> None:
+    """PID-3.4 is an HD, whose parts are subcomponents there (HL7 v2.6 chapter 2.A, from memory)."""
+    assert read(with_field(GOOD, "PID", 1, 3, "12345^^^Hospital&1.2.3&ISO^MR")).label == "12345"
+    two = "12345^^^&1.2.3&ISO^MR~12345^^^&4.5.6&ISO^MR"
+    assert "2 identifiers of type MR" in refused(with_field(GOOD, "PID", 1, 3, two))
+
+
+def test_words_are_shown_whole() -> None:
+    """A sender that does not escape: all of it is shown, and not the part before the sign."""
+    text = with_field(with_field(GOOD, "OBX", 4, 3, "HB^^99LAB"), "OBX", 4, 2, "ST")
+    for value in ("12^5", "clotted & lysed", "<5"):
+        (one,) = read(with_field(text, "OBX", 4, 5, value)).results
+        assert one.value == value
+
+
+def test_a_field_with_thousands_of_repetitions_is_read_in_no_time() -> None:
+    """16 000 flags took three minutes, and the listener stood still."""
+    began = time.perf_counter()
+    read(with_field(GOOD, "OBX", 4, 8, "~".join(["N"] * 16_000)))
+    assert time.perf_counter() - began < 5.0

@@ -7,6 +7,7 @@ as a sender from outside. The limits are ours.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import re
 import signal
 import subprocess
@@ -38,6 +39,7 @@ from slackwater.feed.mllp import END, START, Framer, Limits, Listener, Sender, l
 from slackwater.store import Record
 
 QUICK = Limits(frame_s=0.2, idle_s=0.4, connections=8)
+FEW = Limits(of_one=2)
 
 
 class Line:
@@ -347,6 +349,62 @@ def test_too_many_connections_are_turned_away_and_an_idle_one_ends(tmp_path: Pat
     run(test)
 
 
+@pytest.mark.parametrize("drip", [b"x", START, START + END])
+def test_bytes_that_are_no_frame_keep_no_connection_open(tmp_path: Path, drip: bytes) -> None:
+    async def test() -> None:
+        async with a_listener(tmp_path, limits=QUICK) as (line, _, _record):
+            one = await line()
+
+            async def dripping() -> None:
+                with contextlib.suppress(ConnectionError):
+                    while True:
+                        one.write(drip)
+                        await one.writer.drain()
+                        await asyncio.sleep(0.05)
+
+            task = asyncio.create_task(dripping())
+            async with asyncio.timeout(3):  # idle 0.4 s and a frame's 0.2 s
+                with contextlib.suppress(ConnectionError):
+                    while await one.reader.read(65_536):
+                        pass
+            task.cancel()
+
+    run(test)
+
+
+def test_one_address_does_not_take_every_connection(tmp_path: Path) -> None:
+    async def test() -> None:
+        told: list[str] = []
+        async with a_listener(tmp_path, limits=FEW, tell=told.append) as (line, _, _record):
+            held = [await line() for _ in range(FEW.of_one)]
+            for one in held:
+                one.write(framed(GOOD))
+                assert await one.verdict() == "AA"
+            assert await (await line()).ended()
+            assert told == ["mllp: 127.0.0.1 was turned away: connected are 2 of its own, 2 in all"]
+            held[0].writer.close()
+            await asyncio.sleep(0.1)
+            again = await line()
+            again.write(framed(GOOD))
+            assert await again.verdict() == "AA"
+
+    run(test)
+
+
+def test_a_listener_that_closes_says_nothing_of_connections_that_are_open(tmp_path: Path) -> None:
+    async def test() -> None:
+        complaints: list[dict[str, Any]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, context: complaints.append(context))
+        async with a_listener(tmp_path) as (line, _, _record):
+            one = await line()
+            one.write(framed(GOOD))
+            assert await one.verdict() == "AA"
+        await asyncio.sleep(0.05)
+        assert complaints == []
+
+    run(test)
+
+
 def test_only_allowed_addresses_are_heard(tmp_path: Path) -> None:
     async def test() -> None:
         async with a_listener(tmp_path, allowed=("192.0.2.7",)) as (line, _, _record):
@@ -401,15 +459,53 @@ def test_what_comes_at_once_is_charted_in_its_order(tmp_path: Path) -> None:
     run(test)
 
 
+def test_a_frame_waits_for_the_batch_before_it(tmp_path: Path) -> None:
+    """A batch whose last message is taken back by the frame behind it."""
+
+    async def test() -> None:
+        async with a_listener(tmp_path) as (line, _, record):
+            one = await line()
+            hours = [with_field(GOOD, "OBX", 4, 14, f"202104260{hour}0000+0000") for hour in range(1, 6)]
+            batch = "\r".join(["BHS|^~\\&|X", *hours, GOOD, "BTS|6"])
+            one.write(framed(batch) + framed(with_field(with_field(GOOD, "OBX", 4, 11, "D"), "MSH", 1, 10, "D-1")))
+            assert [msa[1] for msa in segments(await one.answer(), "MSA")] == ["AA"] * 6
+            assert await one.verdict() == "AA"
+            assert len(record.things("entry")) == 5 and len(record.things("entry", gone=True)) == 6
+
+    run(test)
+
+
+def test_what_was_done_otherwise_is_a_warning_to_the_sender(tmp_path: Path) -> None:
+    """HL7 table 0516, from memory: W in ERR-4 of a message that is accepted."""
+
+    async def test() -> None:
+        async with a_listener(tmp_path) as (line, _, record):
+            one = await line()
+            empty = with_field(with_field(GOOD, "OBX", 4, 5, ""), "OBX", 4, 11, "C")
+            one.write(framed(GOOD) + framed(with_field(empty, "MSH", 1, 10, "C-1")))
+            assert await one.verdict() == "AA"
+            said = await one.answer()
+            assert segments(said, "MSA")[0][1] == "AA"
+            (warned,) = [err for err in segments(said, "ERR") if err[4] == "W"]
+            assert warned[2] == "OBX^4" and "the earlier one is taken back" in warned[8]
+            assert not record.things("entry")
+
+    run(test)
+
+
 def test_what_is_told_on_the_console_names_nobody(tmp_path: Path) -> None:
     async def test() -> None:
         told: list[str] = []
         async with a_listener(tmp_path, tell=told.append) as (line, _, _record):
             one = await line()
-            for ids in ("12345 ^^^Hospital^MR", "77777^^^Hospital^MR"):
+            for ids in ("12345 ^^^Hospital^MR", "77777^^^Hospital^MR", ' O\'Hara "Jane" X^^^Hospital^MR'):
                 one.write(framed(with_field(GOOD, "PID", 1, 3, ids)))
                 assert (await one.verdict()).startswith("AE")
-        assert len(told) == 2 and "MSG0425230332.872NBR488" in told[0] and "PID 1, field 3" in told[0]
+            one.write(framed(with_field(GOOD, "OBX", 4, 5, 'O\'Hara "Jane" HIV')))
+            assert (await one.verdict()).startswith("AE")
+        assert not any(word in line for line in told for word in ("Hara", "Jane", "HIV"))
+        assert told[3].endswith("OBX 4, field 5: 102 Data type error")
+        assert len(told) == 4 and "MSG0425230332.872NBR488" in told[0] and "PID 1, field 3" in told[0]
         assert "12345" not in told[0] and "77777" not in told[1]
 
     run(test)

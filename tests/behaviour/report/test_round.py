@@ -58,8 +58,9 @@ def test_a_line_travels_between_processes_and_is_small(patient: str) -> None:
 
 def test_criteria_met_but_for_a_person_say_since_when_and_whom_they_wait_for() -> None:
     told = line("W-1")
-    assert told.rule.word == "met and waiting"
-    assert re.fullmatch(r"met since \w+ \d\d \w+ \d\d:\d\d, waiting for a cough or a walk", told.rule.detail)
+    assert told.rule.word == "not met, waiting for people"
+    held = r"a cough or a walk; what the record settles has held since \w+ \d\d \w+ \d\d:\d\d"
+    assert re.fullmatch(held, told.rule.detail)
     assert told.rank == WAITING
 
 

@@ -50,6 +50,18 @@ def test_an_exercise_may_have_more_than_one_answer() -> None:
         assert len(set(exercise.check.values())) >= 2, exercise.name
 
 
+def test_the_charge_is_judged_by_the_planner_s_margin() -> None:
+    """protocol [trip] of the shipped rule: 45 min planned need 120; one and a half ways are not enough."""
+    one = ALL["walk-to-the-film"]
+    assert one.margin is not None and one.walk_min == 45.0
+    assert one.margin.needed_min(one.walk_min) == 120.0
+    for number in range(1, 25):
+        facts = draw(one, number).facts(0)
+        wanted = "no" if facts.lasts_min < 45.0 else "barely" if facts.lasts_min < 120.0 else "yes"
+        assert draw(one, number).truth(0) == wanted
+        assert not 60.0 < facts.lasts_min < 120.0 or wanted == "barely"
+
+
 def test_every_fact_is_used() -> None:
     used = {name for one in ALL.values() for ways in one.truth.values() for way in ways for name in way}
     assert set(CONDITIONS) == used

@@ -78,7 +78,7 @@ def test_a_line_that_is_no_lesson_is_named(tmp_path: Path) -> None:
         read_lessons(file)
 
 
-@pytest.mark.parametrize("percent", [49.0, 101.0, float("nan")])
-def test_confidence_is_fifty_to_a_hundred(percent: float) -> None:
+@pytest.mark.parametrize("percent", [32.0, 101.0, float("nan")])
+def test_confidence_is_a_guess_to_a_hundred(percent: float) -> None:
     with pytest.raises(UsageError, match="is no confidence"):
-        confident(percent)
+        confident(percent, 3)

@@ -7,8 +7,10 @@ import pytest
 
 from slackwater.audit.statistics.agreement import kappa
 from slackwater.audit.statistics.calibration import brier
+from slackwater.errors import UsageError
 from slackwater.teach import Lesson, shipped_exercises
 from slackwater.teach.exercise import kinds
+from slackwater.teach.lesson import confident
 from slackwater.teach.score import FEW, Share, by_kind, skill, skills, table
 
 LEAK = kinds()["leak"]
@@ -68,6 +70,21 @@ def test_surer_than_right_is_said_when_the_interval_says_so() -> None:
     assert skill(lessons(12, 9, 75.0), LEAK, kappa).says.startswith("confidence and skill agree")
 
 
+@pytest.mark.parametrize("kind", ["open", "leak", "first", "course"])
+def test_who_guesses_and_says_so_is_not_called_too_sure(kind: str) -> None:
+    """By chance one of n answers is right 1 time in n: of 20 rounds through n answers, exactly 20."""
+    answers = tuple(kinds()[kind].answers)
+    n = len(answers)
+    guess = confident(int(100 / n), n)
+    told = [Lesson("x", k, 0, answers[0], answers[k % n], guess, k) for k in range(20 * n)]
+    found = skill(told, kinds()[kind], kappa)
+    assert found.came == Share(20, 20 * n)
+    assert found.gap == pytest.approx(0.0)
+    assert found.says.startswith("confidence and skill agree")
+    with pytest.raises(UsageError, match="is no confidence"):
+        confident(int(100 / n) - 1, n)
+
+
 def test_of_few_answers_nothing_is_said() -> None:
     found = skill(lessons(FEW - 1, 0, 99.0), LEAK, kappa)
     assert found.says == "too few to say (9 of 10)"
@@ -75,11 +92,11 @@ def test_of_few_answers_nothing_is_said() -> None:
 
 
 def test_bands_hold_every_answer_once() -> None:
-    every = [Lesson("clamp-trial", k, 0, "none", "none", 50.0 + k, k) for k in range(51)]
+    every = [Lesson("clamp-trial", k, 0, "none", "none", 25.0 + k, k) for k in range(76)]
     bands = skill(every, LEAK, kappa).bands
-    assert sum(band.came.n for band in bands) == 51
-    assert [band.came.n for band in bands] == [10, 10, 10, 10, 11]
-    assert bands[0].told == pytest.approx(54.5)
+    assert sum(band.came.n for band in bands) == 76
+    assert [band.came.n for band in bands] == [25, 10, 10, 10, 10, 11]
+    assert bands[1].told == pytest.approx(54.5)
 
 
 def test_nothing_tried_is_not_nothing_right() -> None:

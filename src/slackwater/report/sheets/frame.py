@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from slackwater.assessment import cautions
 from slackwater.assessment.cautions import Caution
 from slackwater.quantities.spans import format_span
+from slackwater.report.line import STANDS_MS
 from slackwater.report.sentences import drain_words
 from slackwater.report.sheets.material import Material
+from slackwater.report.sheets.others import others
 from slackwater.report.sheets.sheet import Frame
 from slackwater.report.times import offset
 
+LABEL, HEADER = 24, 150  # letters: what a label keeps at least, and what the head of a page has room for
 HASH = 12  # letters of the rule's hash that are printed
 FAILS = Caution("cau-C13", "If this tool is down, late or doubtful, use the paper checklist.")
 TESTED = Caution(
@@ -32,12 +36,23 @@ def frame(of: Material) -> Frame:
         whose(of), _place(of), data, rule, status,
         (cautions.SUPPORT_ONLY, fresh, judged, cautions.RIGHT_DRAIN),
         (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, held.get("cau-C11", _NO_FLOW), FAILS, PRIVATE, TESTED),
+        _short(of), others(of),
     )  # fmt: skip
 
 
 def whose(of: Material) -> str:
     """The words of every answer; a site that nobody recorded is said to be so."""
     return drain_words(of.episode) + ("" if of.episode.site else " · site not recorded")
+
+
+def _short(of: Material) -> str:
+    """The same with a long label shortened in its middle, so that number, side and site keep their room."""
+    whole, label = whose(of), of.episode.patient_id or ""
+    room = max(LABEL, HEADER - len(whole) + len(label))
+    if len(label) <= room:
+        return whole
+    named = replace(of.episode, patient_id=f"{label[: room - 9]}…{label[-8:]}")
+    return drain_words(named) + whole[len(drain_words(of.episode)) :]
 
 
 def moment(ms: int, of: Material) -> str:
@@ -68,20 +83,26 @@ def _data(of: Material) -> str:
     found = of.found
     if found is None or found.data_until_ms is None:
         until = "No log: this rests on what was charted."
-        return f"{until} Judged as of {moment(of.as_of_ms, of)}."
+        return f"{until} Judged as of {moment(of.as_of_ms, of)}.{_out_of_date(of)}"
     until_ms = found.data_until_ms
     age = (of.printed_ms - until_ms) // 60_000
     told = f"{format_span(60.0 * age) if age else 'under 1 min'} old when printed"
     text = f"Data until {moment(until_ms, of)}, {told if age >= 0 else 'later than this print: one clock is wrong'}."
-    out_ms = None if of.course is None else of.course.removed_ms
-    if out_ms is not None and out_ms <= of.printed_ms and of.moment_ms is None:
+    if of.out and of.moment_ms is None:
         return f"{text} The drain is out: judged as of {moment(of.as_of_ms, of)}."
     if of.back or of.moment_ms is not None:
         return f"{text} Looking back to {moment(of.as_of_ms, of)}: nothing later is in here."
     rule = None if found.evaluation is None else found.evaluation.protocol
     if rule is None or rule.data_age_s is None:
-        return f"{text} Later events are not in here."
+        return f"{text} Later events are not in here.{_out_of_date(of)}"
     old_ms = until_ms + round(1000 * rule.data_age_s)
     if old_ms <= of.printed_ms:
         return f"{text} OUT OF DATE by its rule since {moment(old_ms, of)}."
     return f"{text} After {moment(old_ms, of)} this print is out of date."
+
+
+def _out_of_date(of: Material) -> str:
+    """Where no rule says how old data may be, a print stands as long as the drain's page and the round's line do."""
+    if of.back or of.out or of.moment_ms is not None:
+        return ""
+    return f" After {moment(of.printed_ms + STANDS_MS, of)} this print is out of date."

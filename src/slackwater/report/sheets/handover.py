@@ -1,4 +1,8 @@
-"""Handover in at most fifteen printed lines a drain: situation, background, assessment, what is open (SBAR)."""
+"""Handover in at most fifteen printed lines a drain: situation, background, assessment, what is open (SBAR).
+
+What must be said is never lost: the sheet of one drain grows past them for it; a print of many drains, which keeps
+them, says which of it stands on the drain's own sheet.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +14,14 @@ from slackwater.assessment.shift import BY_UNIT, shift_of
 from slackwater.episode.space import entries_for
 from slackwater.quantities.spans import format_span
 from slackwater.report.clauses import part
+from slackwater.report.round import WAITS
 from slackwater.report.round_facts import when
+from slackwater.report.sheets.answer import delivered, rule_words
 from slackwater.report.sheets.frame import frame
 from slackwater.report.sheets.lately import leak_between, marks_between
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.sheet import UNTOLD, Blanks, Fact, Facts, Section, Sheet
+from slackwater.report.times import exactly, twice
 
 MOST_LINES = 15  # printed lines of a drain
 LETTERS = 100  # letters of a printed line: measured on the sheet, and checked there by a test
@@ -25,13 +32,17 @@ _SITUATION, _BACKGROUND, _ASSESSMENT, _OPEN = GROUPS
 
 @dataclass(frozen=True)
 class Said:
-    """One entry. rank: 0 is said whatever else is not; a higher one goes first where there is no room."""
+    """One entry. rank: 0 must be said; of the others a higher one goes first where there is no room.
+
+    short: what is printed instead where there is no room, uncut: every item's name. '' where the text may be cut.
+    """
 
     group: str
     label: str
     text: str
     rank: int
     mark: str = ""
+    short: str = ""
 
     @property
     def lines(self) -> int:
@@ -39,7 +50,7 @@ class Said:
 
 
 def handover(of: Material) -> Sheet:
-    said = fitted(tuple(_said(of)))
+    said = fitted(tuple(_said(of)), firm=of.many)
     groups = (
         Section(group, (Facts(tuple(Fact(one.label, one.text, one.mark) for one in said if one.group == group)),))
         for group in GROUPS
@@ -48,25 +59,65 @@ def handover(of: Material) -> Sheet:
     signed = Section("", (Blanks(("Handed over by", "Taken over by", "Time"), 0),))
     return Sheet(
         "handover", "Handover", frame(of), (*groups, signed),
-        doubtful=of.found is None or of.found.doubtful,
+        doubtful=of.doubtful,
     )  # fmt: skip
 
 
-def fitted(said: tuple[Said, ...], most: int = MOST_LINES) -> tuple[Said, ...]:
-    """As many as there is room for, by rank and then as they come; what is left out is counted aloud."""
-    short = [_cut(one) for one in said]
-    if sum(one.lines for one in short) <= most:
-        return tuple(short)
-    room, kept = most - 1, set()
-    for place, one in sorted(enumerate(short), key=lambda pair: (pair[1].rank, pair[0])):
-        if one.lines > room and one.rank == 0 and room > 0:
-            short[place] = one = _cut(one, room)
-        if one.lines <= room:
-            room -= one.lines
-            kept.add(place)
-    gone = len(short) - len(kept)
-    rest = Said(_OPEN, "Not on this sheet", f"{gone} more entries, for want of room: look at the drain's own page.", 0)
-    return (*(one for place, one in enumerate(short) if place in kept), rest)
+def fitted(said: tuple[Said, ...], most: int = MOST_LINES, *, firm: bool = False) -> tuple[Said, ...]:
+    """As many as there is room for, by rank and then as they come; what is left out is counted aloud.
+
+    All that must be said (rank 0) keeps a line before anything has two. firm: never more than `most` lines.
+    """
+    full = [_cut(one) for one in said]
+    if sum(one.lines for one in full) <= most:
+        return tuple(full)
+    for room in (most - 1, most - 2, most - 3):  # less what is said of the rest
+        found = _in_room(full, room, firm)
+        if sum(one.lines for one in found) <= most:
+            return found
+    return found
+
+
+def _in_room(full: list[Said], room: int, firm: bool) -> tuple[Said, ...]:
+    kept, room = _least(full, room, firm)
+    grown = room < 0
+    for place, one in sorted(enumerate(full), key=lambda pair: (pair[1].rank, pair[0])):
+        had = kept[place].lines if place in kept else 0
+        if one.rank == 0 and not had:
+            continue  # named below
+        longest = _cut(one, had + max(0, room)) if had else one
+        if longest.lines <= had + max(0, room):
+            kept[place], room = longest, room - longest.lines + had
+    gone = [one for place, one in enumerate(full) if place not in kept]
+    return (*(kept[place] for place in sorted(kept)), *_rest(gone, grown))
+
+
+def _least(full: list[Said], room: int, firm: bool) -> tuple[dict[int, Said], int]:
+    """What must be said as short as it can be, by place; and the lines that are left for more of it."""
+    kept = {}
+    for place, one in enumerate(full):
+        if one.rank:
+            continue
+        least = _cut(one, 1)
+        if firm and least.lines > room:
+            least = _cut(replace(one, short=""), 1)
+        if least.lines <= room or not firm:
+            kept[place], room = least, room - least.lines
+    return kept, room
+
+
+def _rest(gone: list[Said], grown: bool) -> Iterator[Said]:
+    """What is not on the sheet: what must be said by name, the rest by number. What was cut says so itself."""
+    named = ", ".join(one.label for one in gone if one.rank == 0)
+    more = sum(one.rank > 0 for one in gone)
+    told = (
+        f"MUST BE READ on the drain's own sheet: {named}." if named else "",
+        f"{more} more entries, for want of room: look at the drain's own page." if more else "",
+        f"Longer than {MOST_LINES} lines: all of this must be said." if grown else "",
+    )
+    text = " ".join(one for one in told if one)
+    if text:
+        yield Said(_OPEN, "Not on this sheet" if gone else "This sheet", text, 0, "!" if named else "")
 
 
 def _wrapped(one: Said) -> list[str]:
@@ -76,6 +127,8 @@ def _wrapped(one: Said) -> list[str]:
 def _cut(one: Said, lines: int = LONGEST) -> Said:
     if one.lines <= lines:
         return one
+    if one.short:
+        return replace(one, text=one.short)
     mark = len(one.mark) + 1 if one.mark else 0
     for length in range(LETTERS * lines - mark - 20, 0, -8):
         shorter = replace(one, text=one.text[:length].rsplit(" ", 1)[0].rstrip(" ;,") + " … (cut: more on the page)")
@@ -98,6 +151,8 @@ def _situation(of: Material) -> Iterator[Said]:
     line, found = of.line, of.found
     if line.removed:
         yield Said(_SITUATION, "Drain", line.removed, 0)
+    if line.holds:
+        yield Said(_SITUATION, "To be kept", "; ".join(line.holds) + ".", 0, "!")
     if line.items:
         yield _to_act(line.items)
     if line.ahead:
@@ -113,11 +168,9 @@ def _situation(of: Material) -> Iterator[Said]:
 
 def _to_act(items: tuple[str, ...]) -> Said:
     """Every item; where that is too long, each without the unit's words for it, so that none is cut off."""
-    whole = Said(_SITUATION, "To act on", "; ".join(one.rstrip(".") for one in items) + ".", 0, "!")
-    if whole.lines <= LONGEST:
-        return whole
-    short = "; ".join(one.partition(". ")[0].rstrip(".") for one in items)
-    return replace(whole, text=f"{len(items)} items: {short}. The unit's words for each are on the page.")
+    names = "; ".join(one.partition(". ")[0].rstrip(".") for one in items)
+    short = f"{len(items)} items: {names}. The unit's words for each are on the page."
+    return _cut(Said(_SITUATION, "To act on", "; ".join(one.rstrip(".") for one in items) + ".", 0, "!", short))
 
 
 def _rule(of: Material) -> str:
@@ -125,10 +178,11 @@ def _rule(of: Material) -> str:
     assert found is not None
     if found.evaluation is None:
         return "No rule was given; only the leak is answered."
-    text = f"{line.rule.shape} {line.rule.word}"
-    if line.rule.detail:
-        text += f": {line.rule.detail}"
-    return f"{text}; run {line.below.words}." if line.below is not None and not of.too_old else f"{text}."
+    if of.outlived:
+        return f"▨ {rule_words(of)}"
+    past = line.rule.word.endswith(WAITS)  # then it is said already since when
+    run = "" if line.below is None or of.too_old or past else f" Run {line.below.words}."
+    return f"{line.rule.shape} {rule_words(of)}{run}"
 
 
 # --- background -----------------------------------------------------------------------------------
@@ -143,7 +197,7 @@ def _background(of: Material) -> Iterator[Said]:
         f"{when(one.connected_at, of.as_of_ms, of.zone)}"
     )  # fmt: skip
     if one.goal:
-        yield Said(_BACKGROUND, "Goal", one.goal, 1)
+        yield Said(_BACKGROUND, "Goal", one.goal, 2)
     yield Said(_BACKGROUND, "Drain for", f"{indication}; operation {operation}; {since}.", 1)
     if of.facts is not None and of.facts.units:
         unit = of.facts.units[0]
@@ -161,10 +215,9 @@ def _assessment(of: Material) -> Iterator[Said]:
     yield Said(_ASSESSMENT, f"Last {hours}", leak_between(of, of.from_ms, of.as_of_ms) + _handled(of), 1)
     yield Said(_ASSESSMENT, "Fluid", _fluid(line.fluid) + ".", 1)
     suction = line.suction
-    delivered = "no longer told" if of.too_old else suction.delivered
-    told = f"ordered {suction.ordered}; delivered {delivered}; {line.may_be_off}"
+    told = f"ordered {suction.ordered}; delivered {delivered(of)}; {line.may_be_off}"
     yield Said(_ASSESSMENT, "Suction", told + (f"; {suction.note}" if suction.note else "") + ".", 1)
-    yield Said(_ASSESSMENT, "Tube", _tube(of), 2)
+    yield Said(_ASSESSMENT, "Tube", _tube(of), 1)
     yield Said(
         _ASSESSMENT, "Beside it", f"canister {line.canister}; charge {line.charge}; pain on cough {line.pain}.", 3
     )
@@ -185,7 +238,12 @@ def _handled(of: Material) -> str:
     if not seen:
         return "; nothing charted as handled or newly seen."
     first = sorted(seen, key=lambda mark: (mark.rank, -mark.at_ms))[:4]
-    words = [f"{when(mark.at_ms, of.as_of_ms, of.zone)} {mark.words}" for mark in sorted(first, key=lambda m: m.at_ms)]
+    apart = twice(of.from_ms, of.as_of_ms, of.zone)
+    at = {
+        mark: exactly(mark.at_ms, of.zone, apart) if apart else when(mark.at_ms, of.as_of_ms, of.zone)
+        for mark in first
+    }  # fmt: skip
+    words = [f"{at[mark]} {mark.words}" for mark in sorted(first, key=lambda m: m.at_ms)]
     rest = f"; and {len(seen) - len(first)} more" if len(seen) > len(first) else ""
     return f". {'; '.join(words)}{rest}."
 
@@ -212,8 +270,6 @@ def _open(of: Material) -> Iterator[Said]:
         yield Said(_OPEN, "Overdue", "; ".join(line.overdue) + ".", 0, "◷")
     if line.waiting:
         yield Said(_OPEN, "Waiting for", "; ".join(line.waiting) + ".", 0)
-    if line.holds:
-        yield Said(_OPEN, "To be kept", "; ".join(line.holds) + ".", 0)
     tasks = list(line.tasks)
     if facts is not None:
         tasks += [f"chest X-ray of {one.what} {one.mark}" for one in facts.xrays if one.mark]

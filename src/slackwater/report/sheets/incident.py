@@ -31,7 +31,7 @@ from slackwater.report.sheets.sheet import (
     Words,
 )
 from slackwater.report.sheets.summary import KEY
-from slackwater.report.times import shown
+from slackwater.report.times import exactly, twice
 from slackwater.store.history import Line
 from slackwater.trace.types import MINUTE_MS
 
@@ -45,13 +45,14 @@ def incident(of: Material) -> Sheet:
     """`of.moment_ms`: the moment; `of.as_of_ms`: its end, two hours later, or as far as is recorded."""
     assert of.moment_ms is not None
     first, last = of.moment_ms - EITHER_SIDE_MS, min(of.moment_ms + EITHER_SIDE_MS, of.as_of_ms)
+    apart = twice(first, last, of.zone)
     told = together(happened_between(of, first, last))
     says = (
         f"Looking back, on purpose with what came later: {moment(first, of)} to {moment(last, of)}, "
         f"about {moment(of.moment_ms, of)}."
     )
     rows = tuple(
-        (str(number), shown(one.at_ms, of.zone), one.what, one.by or UNTOLD, one.source)
+        (str(number), exactly(one.at_ms, of.zone, apart), one.what, one.by or UNTOLD, one.source)
         for number, one in enumerate(told, 1)
     )
     head = ("no.", "when", "what", "by", "from")
@@ -104,17 +105,19 @@ def unit_then(of: Material, first: int, last: int) -> str:
 def _picture(of: Material, first: int, last: int, numbered: list[int]) -> tuple[Part, ...]:
     if of.found is None:
         return (Words(("No log and no chart: there is nothing to draw.",)),)
-    said = f"{shown(first, of.zone)} to {shown(last, of.zone)}: {leak_between(of, first, last)}."
+    apart = twice(first, last, of.zone)
+    ends = f"{exactly(first, of.zone, apart)} to {exactly(last, of.zone, apart)}"
+    said = f"{ends}: {leak_between(of, first, last)}."
     svg = picture.drawing(of.found, of.zone, first, last, numbered)
     return (Picture(svg, said), Words((KEY,)))
 
 
 def _quarters(of: Material, first: int, last: int) -> Table:
     """Smallest to largest of what was recorded: air, pressure, the unit's setting."""
-    rows = []
+    rows, apart = [], twice(first, last, of.zone)
     begin = first // QUARTER_MS * QUARTER_MS
     while begin < last:
-        rows.append((shown(begin, of.zone), *_quarter(of, begin, begin + QUARTER_MS)))
+        rows.append((exactly(begin, of.zone, apart), *_quarter(of, begin, begin + QUARTER_MS)))
         begin += QUARTER_MS
     head = ("from", "air leak, mL/min", "pressure, cmH2O", "set, cmH2O")
     return Table("Smallest to largest reading of each quarter.", head, tuple(rows), (3, 4, 4, 3))
@@ -153,7 +156,8 @@ def _ledger(of: Material, first: int, last: int) -> tuple[Section, ...]:
         "The record is empty." if head is None else
         f"Head of the record when this was printed: act {head[0]}, hash {head[1]}. Check it: slackwater verify."
     )  # fmt: skip
-    rows = tuple((str(act.seq), shown(act.at_ms, of.zone), act.by, _what(act), hash_) for act, hash_ in inside)
+    apart = twice(first, last, of.zone)
+    rows = tuple((str(act.seq), exactly(act.at_ms, of.zone, apart), act.by, _what(act), hash_) for act, hash_ in inside)
     table: Part = Table("Acts on this drain recorded in these hours, with the whole hash of each.",
                         ("act", "recorded", "by", "what", "hash"), rows, (2, 4, 3, 9, 9))  # fmt: skip
     if not rows:

@@ -15,7 +15,7 @@ from slackwater.quantities.spans import format_span
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.marks import Mark, marks
 from slackwater.report.sheets.material import Material
-from slackwater.report.times import shown
+from slackwater.report.times import exactly, twice
 from slackwater.report.words import amount
 from slackwater.trace.types import MINUTE_MS
 
@@ -51,7 +51,8 @@ def leak_between(of: Material, from_ms: int, to_ms: int) -> str:
     if not np.isfinite(largest).any():
         return ", ".join([*said, "no air flow was recorded, which is not a flow of zero"])
     at = int(np.nanargmax(largest))
-    when = shown(leak.minutes.start_ms + (part.start + at) * MINUTE_MS, of.zone, day=False)
+    at_ms = leak.minutes.start_ms + (part.start + at) * MINUTE_MS
+    when = exactly(at_ms, of.zone, twice(from_ms, to_ms, of.zone), day=False)
     return ", ".join([*said, f"largest reading {amount(float(largest[at]))} mL/min at {when}"])
 
 
@@ -120,7 +121,8 @@ def entry_words(entry: Entry) -> str:
 
 def _by(entry: Entry, of: Material) -> str:
     late = entry.recorded - entry.time > 5 * MINUTE_MS
-    written = f"written {shown(entry.recorded, of.zone, day=False)}" if late else ""
+    apart = late and twice(entry.time, entry.recorded, of.zone)
+    written = f"written {exactly(entry.recorded, of.zone, apart, day=False)}" if late else ""
     return ", ".join(one for one in (entry.by, written) if one)
 
 

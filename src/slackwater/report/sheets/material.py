@@ -20,6 +20,7 @@ from slackwater.store.history import Line, history_of
 from slackwater.store.read_out import episode_of
 from slackwater.store.rows import Thing, head, things
 from slackwater.store.tables import LEDGER
+from slackwater.trace.types import MINUTE_MS
 
 SHIFT_MS = 8 * 3_600_000  # how far back 'this shift' goes unless it is said: a ward's shifts are not known here (ours)
 BACK_MS = 10 * 60_000  # judged so long before it was printed, a sheet looks back (ours)
@@ -43,7 +44,8 @@ class Material:
     """Pure input of every sheet. Instants are UTC ms.
 
     found: None where there is neither log nor chart. course: None where files were given. back: a moment of the past
-    was asked for.
+    was asked for. asked_ms: the moment asked about, where a drain that is out was judged as of its removal; what is
+    owed after it is told as of then. many: it goes on one print with other drains.
     """
 
     found: Assessment | None
@@ -56,6 +58,19 @@ class Material:
     back: bool = False
     demo: bool = False  # a demonstration's logs run ahead of now on purpose
     moment_ms: int | None = None  # what an incident's sheet looks back on
+    asked_ms: int | None = None
+    many: bool = False
+
+    @property
+    def now_ms(self) -> int:
+        """As of when it is told what people entered."""
+        return self.as_of_ms if self.asked_ms is None else self.asked_ms
+
+    @property
+    def out(self) -> bool:
+        """Whether the drain was out then; a later removal is not known of."""
+        out_ms = None if self.course is None else self.course.removed_ms
+        return out_ms is not None and out_ms // MINUTE_MS * MINUTE_MS <= self.now_ms
 
     @cached_property
     def episode(self) -> Episode:
@@ -69,7 +84,7 @@ class Material:
         if self.course is None:
             return None
         beside = self.beside
-        return drain_facts(self.course, self.as_of_ms, self.zone, beside.serials, beside.rules, beside.decisions)
+        return drain_facts(self.course, self.now_ms, self.zone, beside.serials, beside.rules, beside.decisions)
 
     @cached_property
     def line(self) -> RoundLine:
@@ -79,8 +94,11 @@ class Material:
     @cached_property
     def _line(self) -> RoundLine:
         if self.course is not None:
-            said = line_of(self.course, self.found, self.as_of_ms, self.zone)
-            return said if self.found is None or not said.removed else judged_line(said, self.found, self.zone)
+            said = line_of(self.course, self.found, self.now_ms, self.zone)
+            if self.found is None or not said.removed:
+                return said
+            # A look that was due then is owed no longer; a check after the removal is.
+            return replace(judged_line(said, self.found, self.zone), overdue=said.overdue, waiting=())
         one = self.episode
         tube = Tube("", one.patient_id or "", one.drain_number or "", one.side, one.space, one.site)
         bare = RoundLine(tube, self.as_of_ms)
@@ -90,10 +108,23 @@ class Material:
     def too_old(self) -> str:
         """That the data are older than the rule takes: then, as on the screen, the leak is not told. Else ''."""
         line = self.line
-        if self.back or line.removed or line.live or line.live_until_ms is None or line.data_until_ms is None:
+        if self.back or self.moment_ms is not None or self.out:
             return ""
-        since = when(line.data_until_ms, self.as_of_ms, self.zone)
+        now_ms = max(self.as_of_ms, self.printed_ms)
+        if line.live_until_ms is None or line.data_until_ms is None or now_ms < line.live_until_ms:
+            return ""
+        since = when(line.data_until_ms, now_ms, self.zone)
         return f"cannot tell: no data since {since}, which is older than the rule takes"
+
+    @property
+    def outlived(self) -> bool:
+        """The rule judged while the data were young enough, and at printing they no longer are."""
+        until_ms = self.line.live_until_ms
+        return bool(self.too_old) and until_ms is not None and self.as_of_ms < until_ms
+
+    @property
+    def doubtful(self) -> bool:
+        return self.found is None or self.found.doubtful or bool(self.too_old)
 
     @property
     def from_ms(self) -> int:

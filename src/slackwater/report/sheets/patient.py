@@ -5,16 +5,20 @@ The reading ease of the fixed words is checked by a test. Words that a unit appr
 
 from __future__ import annotations
 
+import re
+
+from slackwater.assessment.warnings import CLAMPED_IN_DISTRESS
 from slackwater.report.drain_facts import DrainFacts
 from slackwater.report.round import ALLOWED
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
+from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
 
 _SPACES = {
     "pleural": "beside your lung", "mediastinal": "in the middle of your chest", "pericardial": "around your heart",
 }  # fmt: skip
 _SIDES = {"left": "on your left side", "right": "on your right side", "midline": "in the middle"}
+_STOP = re.compile(r"\bstop\b", re.IGNORECASE)
 _WRITE = "Not recorded: the team writes it here."
 _ASK = "We have no note of this. Please ask your nurse."
 
@@ -54,6 +58,8 @@ AT_HOME = (
 
 def explain(of: Material) -> Sheet:
     """For the patient, from what is really ordered for this drain."""
+    if why := _not_for_patients(of):
+        return _kept_back("explain", "About your chest drain", why, of)
     return Sheet(
         "explain", "About your chest drain", frame(of),
         (
@@ -69,8 +75,12 @@ def explain(of: Material) -> Sheet:
 
 def home(of: Material) -> Sheet:
     """Going home with a drain: whom to call, what to look for, when to come back."""
+    if why := _not_for_patients(of):
+        return _kept_back("home", "Home with a chest drain", why, of)
     held = of.beside.home
-    if held is not None and held["to_ms"] is not None and held["to_ms"] <= of.as_of_ms:
+    if held is not None and (
+        held["from_ms"] > of.as_of_ms or (held["to_ms"] is not None and held["to_ms"] <= of.as_of_ms)
+    ):
         held = None
     contact = None if held is None else held["contact"]
     visit = None if held is None else held["visit_ms"]
@@ -93,6 +103,28 @@ def home(of: Material) -> Sheet:
         ),
         large=True,
     )  # fmt: skip
+
+
+def _not_for_patients(of: Material) -> str:
+    """Why these plain words would say otherwise than what staff must act on; '' where they do not."""
+    line = of.line
+    if line.removed:
+        return f"this drain is out ({line.removed})."
+    stops = [text for text in line.items if _STOP.search(text) or text == CLAMPED_IN_DISTRESS]
+    if stops:
+        return " ".join(stops)
+    suction = line.suction
+    sucked = not suction.none_ordered and not suction.ordered == suction.delivered == UNTOLD
+    if of.episode.operation_kind == "pneumonectomy" and sucked:
+        return "suction is recorded after pneumonectomy. Check the order first, as local policy says."
+    return ""
+
+
+def _kept_back(name: str, title: str, why: str, of: Material) -> Sheet:
+    """Nothing but a note for staff."""
+    note = Words((f"Do not hand out: {why}", "Look at the patient and the drain; print it again then."), strong=True)
+    staff = (Section("For staff", (note,)),)
+    return Sheet(name, f"Not for the patient: {title}", frame(of), staff, large=True, doubtful=True)
 
 
 def _own(of: Material, name: str) -> tuple[Part, ...]:

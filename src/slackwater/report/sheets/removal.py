@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from slackwater.report.sentences import leak_sentence, rule_sentence
+from dataclasses import replace
+
+from slackwater.report.sheets.answer import leak_words, rule_words, standing
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Section, Sheet, Words
@@ -20,7 +22,7 @@ _BY_HAND = "Beside 'not recorded' write only what you saw or did yourself, then 
 
 def removal(of: Material) -> Sheet:
     out = None if of.course is None else of.course.removal
-    if out is not None and out["time_ms"] > of.as_of_ms:
+    if not of.out:
         out = None
     rows = tuple(_fact(name, UNTOLD) for name in _FIELDS) if out is None else _rows(of)
     sections = [
@@ -43,15 +45,9 @@ def removal(of: Material) -> Sheet:
     )
 
 
-def _rule(of: Material) -> Facts | Words:
-    if of.found is None:
-        return Words(("Nothing was judged: neither a log nor a chart is recorded.",))
-    return Facts(
-        (
-            Fact("Rule", rule_sentence(of.found, of.zone).removeprefix("Rule: ")),
-            Fact("Air leak", leak_sentence(of.found, of.zone).removeprefix("Air leak: ")),
-        )
-    )
+def _rule(of: Material) -> Facts:
+    then = replace(of, asked_ms=None)  # what stood as it came out, not what is owed since
+    return Facts((*standing(then), Fact("Rule", rule_words(of)), Fact("Air leak", leak_words(of))))
 
 
 def _rows(of: Material) -> tuple[Fact, ...]:
@@ -84,7 +80,7 @@ def _fact(name: str, text: str) -> Fact:
 
 
 def _checks(of: Material) -> Bullets | Words:
-    if of.facts is None or not of.facts.checks:
+    if of.facts is None or not of.out or not of.facts.checks:
         return Words(("No check after removal is recorded as owed or done. Local policy says which are.",))
     told = []
     for one in of.facts.checks:

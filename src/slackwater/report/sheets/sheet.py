@@ -117,6 +117,8 @@ class Frame:
     status: str  # of the rule, where it is not approved; else ''
     every: tuple[Caution, ...]
     first: tuple[Caution, ...]
+    short: str = ""  # the drain for the head of a page, where a long label has to be shortened
+    others: str = ""  # the patient's other drains
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,8 @@ def _sheet(of: Sheet) -> dict[str, Any]:
         "name": of.name, "title": of.title, "large": of.large,
         "frame": {
             "drain": frame.drain, "place": frame.place, "data": frame.data, "rule": frame.rule, "status": frame.status,
-            "brief": brief(frame.drain, 150), "brief_rule": brief(frame.rule, 100),
+            "brief": brief(frame.short or frame.drain, 180), "brief_place": brief(frame.place, 90),
+            "others": frame.others, "brief_rule": brief(frame.rule, 100),
             "every": [{"id": one.id, "text": brief(one.text, 320)} for one in frame.every],
             "first": [vars(one) for one in frame.first],
         },

@@ -8,13 +8,13 @@ from slackwater.report.doubts import doubt_lines, no_doubts, unsure_sentence
 from slackwater.report.extent import minutes_shown
 from slackwater.report.outlook import outlook
 from slackwater.report.record import record_lines
-from slackwater.report.sentences import leak_sentence, rule_sentence
 from slackwater.report.sheets import picture
+from slackwater.report.sheets.answer import delivered, leak_words, rule_words, standing, waits_words
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.lately import leak_between, marks_between
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.sheet import UNTOLD, Bullets, Fact, Facts, Part, Picture, Section, Sheet, Table, Words
-from slackwater.report.times import shown
+from slackwater.report.times import exactly, twice
 from slackwater.trace.types import MINUTE_MS
 
 TITLE = "Drain summary"
@@ -26,7 +26,8 @@ def summary(of: Material) -> Sheet:
     found = of.found
     if found is None:
         nothing = Words(("Nothing is recorded yet: neither a log nor a chart.",), strong=True)
-        return Sheet("summary", TITLE, frame(of), (Section("Course", (nothing, who(of))),), doubtful=True)
+        known = (nothing, Facts(standing(of)), who(of))
+        return Sheet("summary", TITLE, frame(of), (Section("Course", known),), doubtful=True)
     start, count = minutes_shown(found)
     until = start + max(1, count) * MINUTE_MS
     events = [mark for mark in marks_between(of, start, until) if mark.rank == 0]
@@ -34,18 +35,19 @@ def summary(of: Material) -> Sheet:
     drawn = Picture(
         picture.drawing(found, of.zone, start, until, [mark.at_ms for mark in told]), picture.says(found, of.zone)
     )
-    listed = tuple(f"{number}  {shown(mark.at_ms, of.zone)}: {mark.words}" for number, mark in enumerate(told, 1))
+    apart = twice(start, until, of.zone)
+    listed = tuple(
+        f"{number}  {exactly(mark.at_ms, of.zone, apart)}: {mark.words}" for number, mark in enumerate(told, 1)
+    )
     left = len(events) - len(told)
     more = (f"{left} earlier events are not numbered here.",) if left else ()
-    waits = f"{'; '.join(found.waiting_for)}." if found.waiting_for else "Nothing that is recorded."
-    air = f"{of.too_old}." if of.too_old else leak_sentence(found, of.zone).removeprefix("Air leak: ")
     answer = Facts(
         (
-            Fact("Air leak", air),
-            Fact("Rule", rule_sentence(found, of.zone).removeprefix("Rule: ")),
-            *((Fact("Pattern", found.leak.pattern_says),) if found.leak.pattern_says else ()),
-            *(Fact("To act on", text, "!") for text in of.line.items),
-            Fact("Waiting for", waits),
+            *standing(of),
+            Fact("Air leak", leak_words(of)),
+            Fact("Rule", rule_words(of)),
+            *((Fact("Pattern", found.leak.pattern_says),) if found.leak.pattern_says and not of.too_old else ()),
+            *(() if of.out else (Fact("Waiting for", waits_words(of)),)),
             *((Fact("Cannot be told", unsure_sentence(found)),) if unsure_sentence(found) else ()),
         )
     )
@@ -58,7 +60,7 @@ def summary(of: Material) -> Sheet:
             Section("Day by day", (_days(of, start, until),), fresh=True),
             *_evidence(of),
         ),
-        doubtful=found.doubtful,
+        doubtful=of.doubtful,
     )  # fmt: skip
 
 
@@ -81,7 +83,7 @@ def who(of: Material) -> Facts:
         Fact("Connected", connected),
         Fact("Size", UNTOLD if one.size_fr is None else f"{one.size_fr:g} Fr"),
         Fact("Unit", units(of)),
-        Fact("Suction", f"ordered {line.suction.ordered}; delivered {line.suction.delivered}"),
+        Fact("Suction", f"ordered {line.suction.ordered}; delivered {delivered(of)}"),
         Fact("Fluid", "; ".join(line.fluid) if line.fluid else UNTOLD),
     ]
     if line.removed:
@@ -104,11 +106,11 @@ def _plain(text: str | None) -> str:
 
 def _days(of: Material, start: int, until: int) -> Table:
     """Days counted from connection or the first minute, the newest ones where there are many."""
-    edges = list(range(start, until, DAY_MS))
+    edges, apart = list(range(start, until, DAY_MS)), twice(start, until, of.zone)
     rows = []
     for begin in edges[-8:]:
         end = min(until, begin + DAY_MS)
-        name = f"day {(begin - start) // DAY_MS + 1}, from {shown(begin, of.zone)}"
+        name = f"day {(begin - start) // DAY_MS + 1}, from {exactly(begin, of.zone, apart)}"
         rows.append((name, leak_between(of, begin, end)))
     left = len(edges) - len(rows)
     says = "Days of 24 h from the first minute on." + (f" {left} earlier days are not shown." if left else "")
@@ -140,7 +142,7 @@ def _evidence(of: Material) -> tuple[Section, ...]:
         parts = [Words((no_doubts(found),))]
     sections.append(Section("Doubts", tuple(parts)))
     forecast = outlook(found)
-    if forecast.caution is not None:
+    if forecast.caution is not None and not of.too_old:
         sections.append(Section("When recorded clauses may hold", (Words((forecast.says, forecast.caution.text)),)))
     sections.append(Section("What it rests on", (Bullets(record_lines(found)),)))
     return tuple(sections)

@@ -6,7 +6,7 @@ import math
 
 from slackwater.assessment.assessment import last_minute
 from slackwater.report.round_facts import signed, when
-from slackwater.report.sentences import leak_sentence
+from slackwater.report.sheets.answer import delivered, leak_words, standing
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.handover import not_recorded
 from slackwater.report.sheets.material import Material
@@ -34,14 +34,12 @@ _LOST = (
 
 
 def transfer(of: Material) -> Sheet:
-    line, found = of.line, of.found
-    leak = "Cannot tell: neither a log nor a chart is recorded." if found is None else (
-        f"{of.too_old}." if of.too_old else leak_sentence(found, of.zone).removeprefix("Air leak: ")
-    )  # fmt: skip
+    line = of.line
     now = Facts(
         (
-            Fact("Air leak", leak),
-            *(Fact("To act on", text, "!") for text in line.items),
+            *((Fact("Drain", line.removed, "!"),) if line.removed else ()),
+            *standing(of),
+            Fact("Air leak", leak_words(of)),
             Fact("Canister", line.canister),
             Fact("Unit", units(of)),
             Fact("Goal of drainage", of.episode.goal or UNTOLD),
@@ -51,7 +49,7 @@ def transfer(of: Material) -> Sheet:
         (
             Fact("Suction ordered", line.suction.ordered),
             Fact("Set at the unit", set_at(of)),
-            Fact("Delivered", line.suction.delivered),
+            Fact("Delivered", delivered(of)),
             *((Fact("Look", line.suction.note, "!"),) if line.suction.note else ()),
             Fact("May it be off?", line.may_be_off),
             Fact("Charge", charge_of(of)),
@@ -71,7 +69,7 @@ def transfer(of: Material) -> Sheet:
             Section("On arrival, and on return", (Boxes(_BACK), Blanks(_WRITE))),
             Section("Not recorded", (Words((f"{', '.join(missing) or 'nothing of what this sheet asks'}.",)),)),
         ),
-        doubtful=found is None or found.doubtful,
+        doubtful=of.doubtful,
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from slackwater.store.course import Course, course_of
 from slackwater.store.read_out import assess_course
 from slackwater.store.record import Record
 from slackwater.store.rows import things
+from slackwater.trace.types import MINUTE_MS
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,8 @@ class WardAsked:
 def drains_in(
     record: Record, ward: str | None, at_ms: int, sees: Callable[[str | None], bool] = lambda _: True
 ) -> list[str]:
-    """The drains that are in at that moment, by ward, bed, patient and number; of one ward where it is named.
+    """The drains that are in at that moment, or out and still owed a check, as on the round; by ward, bed, patient and
+    number, of one ward where it is named.
 
     sees: whether the reader may see a ward's drains.
     """
@@ -41,10 +43,11 @@ def drains_in(
         stays = {one.key: one for one in things(connection, "episode")}
         labels = {one.key: one["label"] for one in things(connection, "patient")}
         gone = {one["drain"] for one in things(connection, "removal") if one["time_ms"] <= at_ms}
+        owed = {one["drain"] for one in things(connection, "check") if one["done_ms"] is None or one["done_ms"] > at_ms}
         found = []
         for drain in things(connection, "drain"):
             stay = stays[drain["episode"]]
-            if drain.key not in gone and ward in (None, stay["ward"]) and sees(stay["ward"]):
+            if drain.key not in gone - owed and ward in (None, stay["ward"]) and sees(stay["ward"]):
                 place = (stay["ward"] or "", _bed(stay["bed"]), labels[stay["patient"]], drain["number"])
                 found.append((place, drain.key))
     return [key for _, key in sorted(found)]
@@ -61,16 +64,26 @@ def handover_of(record: Record, drain: str, asked: WardAsked) -> Sheet:
     with record.reading() as connection:
         course = course_of(connection, drain)
         beside = beside_of(connection, course)
+    at_ms = judged_at(course, asked.at_ms)
     try:
         found = None
         if course.logged or course.entries or course.orders:
-            found = assess_course(record, course, protocol=asked.rule, now_ms=asked.at_ms, zone=asked.zone_name)
+            found = assess_course(record, course, protocol=asked.rule, now_ms=at_ms, zone=asked.zone_name)
         back = asked.printed_ms - asked.at_ms > BACK_MS
         return handover(
-            Material(found, course, asked.zone, asked.at_ms, asked.printed_ms, beside, asked.shift_ms, back)
-        )
+            Material(
+                found, course, asked.zone, at_ms, asked.printed_ms, beside, asked.shift_ms, back,
+                asked_ms=asked.at_ms, many=True,
+            )
+        )  # fmt: skip
     except SlackwaterError as error:
         return failed(course, str(error), asked, beside)
+
+
+def judged_at(course: Course, at_ms: int) -> int:
+    """A drain that was out by then is judged as of its removal: nothing was recorded since."""
+    out = course.removed_ms
+    return at_ms if out is None or out > at_ms else out // MINUTE_MS * MINUTE_MS
 
 
 def failed(course: Course, why: str, asked: WardAsked, beside: Beside | None = None) -> Sheet:

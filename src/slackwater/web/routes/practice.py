@@ -14,7 +14,7 @@ from slackwater.audit.statistics.agreement import kappa
 from slackwater.errors import UsageError
 from slackwater.teach.bench import ENDS, LEAKS, START, SUCTIONS, WAITS, WALK_MIN
 from slackwater.teach.exercise import Exercise, kinds
-from slackwater.teach.lesson import Lesson, confident, draws_of
+from slackwater.teach.lesson import Lesson, a_guess, confident, draws_of
 from slackwater.teach.practice import Practice, standing
 from slackwater.teach.recorded import every_lesson, keep, lessons_of
 from slackwater.teach.score import by_kind, skills
@@ -30,7 +30,7 @@ from slackwater.web.practice_sheet import asked, at_bench, revealed, truth_of, w
 router = APIRouter(include_in_schema=False)
 PAGE = "/practice"
 LEADS = frozenset({"specialist_nurse", "audit_lead"})  # see who is current, never what anybody answered
-SURE = {"50": "a guess", "60": "", "70": "rather sure", "80": "", "90": "sure", "100": "certain"}
+STEPS = {"40": "", "50": "", "60": "", "70": "rather sure", "80": "", "90": "sure", "100": "certain"}
 
 allow("GET", PAGE, SIGNED_IN)
 allow("GET", f"{PAGE}/next", SIGNED_IN)
@@ -124,7 +124,7 @@ async def answered(request: Request, exercise: str) -> Response:
     text = form.said.get("moment", "1")
     moment = int(text) - 1 if text.isdecimal() and len(text) < 3 else 0
     answer = form.one_of("answer", tuple(one.kind.answers), needed="Choose one answer.")
-    sure = form.one_of("confidence", tuple(SURE), needed="Say how sure you are.")
+    sure = form.one_of("confidence", tuple(_sure(one)), needed="Say how sure you are.")
     if form.said.get("draw") != str(number):
         form.faults["draw"] = "This page is not the drain that is yours now: look again, then answer."
     if answer is None or sure is None or not form.fine:
@@ -132,7 +132,8 @@ async def answered(request: Request, exercise: str) -> Response:
     moment = max(0, min(moment, min(len(case.moments_h) for case in one.cases) - 1))
     truth = await request.app.state.simulator.work(truth_of, one, number, moment)
     now = request.app.state.settings.clock()
-    lesson = Lesson(one.name, number, moment, answer, truth, confident(float(sure)), now)
+    sureness = confident(float(sure), len(one.kind.answers))
+    lesson = Lesson(one.name, number, moment, answer, truth, sureness, now, one.sha256)
     await run_in_threadpool(keep, request.app.state.record, who.person, who.name, lesson)
     return RedirectResponse(f"{PAGE}/{one.name}/{number}", 303)
 
@@ -146,7 +147,9 @@ async def result(request: Request, exercise: str, draw: str) -> Response:
     if one is None or not mine:
         return _nowhere(request)
     lesson = mine[0]
-    told = await request.app.state.simulator.work(revealed, one, lesson.draw, lesson.moment)
+    changed = bool(lesson.sha256) and lesson.sha256 != one.sha256  # another file draws another drain
+    work = request.app.state.simulator.work
+    told = None if changed else await work(revealed, one, lesson.draw, lesson.moment)
     now = request.app.state.settings.clock()
     due = next(each for each in timetable({one.name: one}, lessons, now))
     return _page(request, "practice_result.html", one=one, lesson=lesson, told=told, due=due)
@@ -161,6 +164,12 @@ def _page(request: Request, template: str, *, status: int = 200, **values: objec
         request, template, status=status, banner=BANNER, practice_caution=CAUTION,
         day=lambda ms: f"{datetime.fromtimestamp(ms / 1000, zone):%d %b %Y}", **values,
     )  # fmt: skip
+
+
+def _sure(one: Exercise) -> dict[str, str]:
+    """How sure one may say to be: from what a guess is worth among so many answers."""
+    guess = int(a_guess(len(one.kind.answers)))
+    return {str(guess): "a guess"} | {percent: words for percent, words in STEPS.items() if int(percent) > guess}
 
 
 def _nowhere(request: Request) -> Response:
@@ -186,7 +195,7 @@ async def _asked(request: Request, one: Exercise, number: int, moment: int, form
     sheet = await request.app.state.simulator.work(asked, one, number, max(0, min(moment, last)))
     clause = None if one.protocol is None else one.protocol.air_clause
     return _page(
-        request, "practice_one.html", status=status, one=one, draw=number, sheet=sheet, form=form, sure=SURE,
+        request, "practice_one.html", status=status, one=one, draw=number, sheet=sheet, form=form, sure=_sure(one),
         clause=clause,
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ import pypdfium2
 import pytest
 
 from behaviour.report.sheets.a_sheet import found, material, pages, set_
-from slackwater.report.sheets.handover import GROUPS, LETTERS, MOST_LINES, Said, _to_act, fitted, handover
+from slackwater.report.sheets.handover import GROUPS, LETTERS, MOST_LINES, Said, _said, _to_act, fitted, handover
 from slackwater.report.sheets.lately import leak_between
 from slackwater.report.sheets.make import print_many
 from slackwater.report.sheets.pdf import pdf
@@ -35,6 +35,47 @@ def test_what_must_be_said_is_said_before_anything_else() -> None:
     spare = [label for label in kept if label not in first]
     left = first - set(kept)
     assert not spare or not left
+
+
+ITEMS = tuple(f"clause number {n} with a longish name reached. Do such and such" for n in range(12))
+MUST = (
+    Said(GROUPS[0], "To be kept", f"awaiting pleurodesis: {WORDS}", 0, "!"), _to_act(ITEMS),
+    *(Said(GROUPS[0], label, WORDS, 0) for label in ("Clock", "Air leak", "Rule")),
+    *(Said(GROUPS[3], label, WORDS, 0) for label in ("Overdue", "Waiting for", "Not recorded")),
+)  # fmt: skip
+
+
+def test_no_entry_that_must_be_said_is_lost_and_no_item_goes_without_its_name() -> None:
+    kept = fitted((*MUST, *BUSY))
+    labels = [one.label for one in kept]
+    assert not [one.label for one in MUST if one.label not in labels]
+    (acts,) = [one for one in kept if one.label == "To act on"]
+    assert all(f"clause number {n} " in acts.text for n in range(12))
+
+
+def test_one_drains_sheet_grows_for_what_must_be_said_alone_and_says_so() -> None:
+    many = (*MUST, *(Said(GROUPS[0], f"Must {n}", WORDS, 0) for n in range(9)))
+    kept = fitted((*many, *BUSY))
+    assert [one.label for one in kept if one.rank == 0][:-1] and sum(one.lines for one in kept) > MOST_LINES
+    assert all(one.rank == 0 for one in kept) and {one.label for one in many} <= {one.label for one in kept}
+    assert all(one.lines == 1 for one in kept if one.label.startswith("Must "))
+    assert f"Longer than {MOST_LINES} lines: all of this must be said." in kept[-1].text
+
+
+def test_among_others_it_keeps_its_lines_and_names_what_stands_on_its_own_sheet() -> None:
+    many = (*MUST, *(Said(GROUPS[3], f"Must {n}", WORDS, 0) for n in range(9)))
+    kept = fitted((*many, *BUSY), firm=True)
+    assert sum(one.lines for one in kept) <= MOST_LINES
+    lost = {one.label for one in many} - {one.label for one in kept}
+    assert lost and "To be kept" not in lost and "MUST BE READ on the drain's own sheet" in kept[-1].text
+    assert all(label in kept[-1].text for label in lost)
+
+
+def test_suction_is_said_before_the_goal() -> None:
+    of = material()
+    assert of.found is not None
+    told = {one.label: one.rank for one in _said(material(replace(of.found, episode=replace(of.episode, goal="g"))))}
+    assert told["Suction"] < told["Goal"]
 
 
 def test_a_quiet_drain_says_all_and_nothing_of_what_is_left_out() -> None:

@@ -2,38 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC
-from pathlib import Path
 
-import pytest
-
-from behaviour.report.sheets.a_sheet import MINUTE_MS, found, material, pages, set_
+from behaviour.report.sheets.a_sheet import MINUTE_MS, found, material, pages, recorded, set_
 from slackwater.report.sheets.incident import EITHER_SIDE_MS
-from slackwater.report.sheets.material import Beside, Material, beside_of
-from slackwater.store import open_record
+from slackwater.report.sheets.material import Beside
 from slackwater.store.acts import key_of
-from slackwater.store.course import course_of
-from slackwater.store.read_out import assess_course
 from slackwater.store.record import Record
-from ward.a_ward import NOW_MS, Clock, recorded_ward
+from ward.a_ward import NOW_MS
 
 DRAIN = key_of("drain", key_of("patient", "W-2"), "1")
-
-
-@pytest.fixture
-def record(tmp_path: Path) -> Iterator[Record]:
-    with open_record(recorded_ward(tmp_path / "record"), clock=Clock(NOW_MS)) as opened:
-        yield opened
-
-
-def recorded(record: Record, now_ms: int = NOW_MS, **more: object) -> Material:
-    with record.reading() as connection:
-        course = course_of(connection, DRAIN)
-        beside = beside_of(connection, course, acts=True)
-    found_ = assess_course(record, course, now_ms=now_ms)
-    return Material(found_, course, UTC, now_ms, NOW_MS, beside, **more)  # type: ignore[arg-type]
 
 
 # --- removal --------------------------------------------------------------------------------------

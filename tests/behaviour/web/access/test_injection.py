@@ -50,7 +50,8 @@ FORMED: dict[tuple[str, str], Value] = {
     ("removal", "overall"): None, ("removal", "protocol"): None,
     ("decision", "overall"): None, ("decision", "protocol"): None,
 }  # fmt: skip
-MADE_BY_THE_PROGRAM = {"protocol", "approval", "log", "table", "message", "look"}  # no person types a word of them
+# no person types a word of them
+MADE_BY_THE_PROGRAM = {"protocol", "approval", "log", "table", "message", "look", "lesson", "sealed", "unit_key"}
 
 
 def fields_of(noun: str, text: str, **given: Value) -> dict[str, Value]:
@@ -67,7 +68,8 @@ def fields_of(noun: str, text: str, **given: Value) -> dict[str, Value]:
             found[field.name] = {"drain": DRAIN, "unit": key_of("unit", "hostile")}[field.name]
         elif field.kind in (INSTANT, COUNT, NUMBER, FLAG):
             begins = field.name in ("from_ms", "time_ms", "connected_ms", "written_ms")
-            found[field.name] = {INSTANT: NOW_MS - HOUR if begins else None, FLAG: False}.get(field.kind)
+            number = 1 if field.needed else None
+            found[field.name] = {INSTANT: NOW_MS - HOUR if begins else None, FLAG: False}.get(field.kind, number)
         else:
             found[field.name] = text
     return found

@@ -140,6 +140,40 @@ def test_a_truth_is_shown_to_whom_answered_alone(ward: tuple[FastAPI, TestClient
     assert client.get(where).status_code == 404
 
 
+def test_the_least_that_can_be_said_is_a_guess_of_that_question(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    signed_in(client, "surgeon")
+    for exercise, guess in (("no-swing", 33), ("two-limbs", 25), ("silent-unit", 14)):
+        page, _ = asked(client, exercise)
+        found = re.findall(r'name="confidence" value="(\d+)"', page)
+        assert int(found[0]) == guess and f"{guess} %, a guess" in page and found[-1] == "100"
+
+
+def test_an_exercise_that_was_changed_since_is_not_drawn_again(ward: tuple[FastAPI, TestClient]) -> None:
+    """Another file would simulate another drain, with another truth beside the answer that was given."""
+    app, client = ward
+    from slackwater.teach import Lesson
+
+    person = key_of("person", "surgeon")
+    told = Lesson("no-swing", 4, 0, "open", "shut", 70.0, NOW_MS - DAY_MS, "0" * 64)
+    keep(app.state.record, person, "tests", told)
+    assert told in lessons_of(app.state.record, person)
+    signed_in(client, "surgeon")
+    page = client.get("/practice/no-swing/4")
+    assert page.status_code == 200 and "was changed since you answered it" in page.text
+    assert "Not so: No, it is shut" in page.text and 'id="trace"' not in page.text and "In truth" not in page.text
+
+
+def test_the_way_to_the_film_is_asked_by_the_rule_s_own_margin(ward: tuple[FastAPI, TestClient]) -> None:
+    """[trip] of the shipped rule: planned time x 2 + 30 min, in the planner's words."""
+    _, client = ward
+    signed_in(client, "surgeon")
+    page, _ = asked(client, "walk-to-the-film")
+    for words in ("planned time x 2 + 30 min", "a nominal figure is not this battery&#39;s", "Charge covers it",
+                  "Charge does not cover it"):  # fmt: skip
+        assert words in page
+
+
 def test_a_lead_sees_who_is_current_and_no_answer(ward: tuple[FastAPI, TestClient]) -> None:
     app, client = ward
     from slackwater.teach import Lesson

@@ -10,9 +10,15 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from slackwater.report.line import STANDS_MS
 from slackwater.report.sheets.make import KINDS
+from slackwater.report.sheets.ward import drains_in
 from slackwater.store.acts import key_of
-from ward.a_ward import a_ward, signed_in
+from slackwater.web.board import present
+from slackwater.web.drain_sheet import PAGE_OLD_MS
+from ward.a_ward import NOW_MS, a_ward, signed_in
+
+HOUR_MS = 3_600_000
 
 DRAIN = key_of("drain", key_of("patient", "W-2"), "1")
 
@@ -92,6 +98,39 @@ def test_the_handover_is_of_ones_own_drains_that_are_in_and_each_look_is_kept(
     app.state.looks.flush()
     seen = {one["drain"] for one in app.state.record.things("look") if one["what"] == "handover"}
     assert DRAIN in seen and len(seen - {None}) == 5
+
+
+def test_a_drain_that_is_out_and_owed_a_check_is_handed_over_as_on_the_round(tmp_path: Path) -> None:
+    with a_ward(tmp_path) as (app, client):
+        with app.state.record.act(by="tests", what="removal") as act:
+            act.add("removal", "out", {"drain": DRAIN, "kind": "unplanned", "time_ms": NOW_MS - 3 * HOUR_MS})
+            act.add("check", "film", {"drain": DRAIN, "what": "chest_xray", "due_ms": NOW_MS - HOUR_MS})
+        signed_in(client)
+        with app.state.record.reading() as connection:
+            on_the_round = present(connection)
+        assert DRAIN in on_the_round
+        text = " ".join(client.get("/handover").text.partition("Patient W-2 · drain 1")[2].split())
+        assert "removed 06:00 (unplanned)" in text and "chest X-ray, due 08:00" in text
+        then = client.get(f"/drain/{DRAIN}/sheets/summary?at=2041-03-07T04:00").text
+        assert "Looking back to Thu 07 Mar 2041 04:00" in then
+        assert "The drain is out" not in then and "removed" not in then  # what came after is not known of
+        now = client.get(f"/drain/{DRAIN}/sheets/summary").text
+        assert "The drain is out: judged as of Thu 07 Mar 2041 06:00" in now and "removed 06:00" in now
+        with app.state.record.act(by="tests", what="film seen") as act:
+            act.change("check", "film", {"done_ms": NOW_MS - 60_000, "done_by": "Ada"}, version=1)
+        assert DRAIN not in drains_in(app.state.record, None, NOW_MS)
+        assert DRAIN in drains_in(app.state.record, None, NOW_MS - 4 * HOUR_MS)
+
+
+def test_without_a_rule_a_sheet_goes_out_of_date_when_the_page_does(ward: tuple[FastAPI, TestClient]) -> None:
+    _, client = ward
+    none = key_of("drain", key_of("patient", "W-4"), "1")
+    page, sheet = client.get(f"/drain/{none}").text, client.get(f"/drain/{none}/sheets/summary").text
+    assert STANDS_MS == PAGE_OLD_MS
+    assert "After Thu 07 Mar 09:10 this page or print is out of date." in page
+    assert "After Thu 07 Mar 2041 09:10 (UTC) this print is out of date." in sheet
+    waits = "Nothing: no rule for removal was given, so only the leak is answered."
+    assert waits in page and waits in sheet
 
 
 def test_nobody_of_another_ward_is_on_ones_handover(tmp_path: Path) -> None:
