@@ -117,7 +117,7 @@ async def _made(request: Request, kind: str, at: str, known: str, about: str) ->
 
 def _none(request: Request, why: str) -> Response:
     return render(
-        request, "refused.html", status=404 if why in (_NO_DRAIN, "There is no such sheet.") else 503, why=why
+        request, "refused.html", status=404 if why in (_NO_DRAIN, "There is no such sheet.") else 422, why=why
     )
 
 
