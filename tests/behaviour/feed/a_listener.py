@@ -46,5 +46,5 @@ def listening(record: Record, doors: Doors) -> Iterator[Listening]:
         yield found
     finally:
         loop.call_soon_threadsafe(stop.set)
-        ended.join(20)
+        ended.join(90)
         assert not ended.is_alive()
