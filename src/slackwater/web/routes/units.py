@@ -85,7 +85,9 @@ async def _units(request: Request, wrong: str) -> Response:
         away=AWAY, may_step=who.role in HANDLERS, may_recall=who.role in ENGINEERS, once=fresh_key(),
         by=await run_in_threadpool(_by, record, found), recalled=RECALLED,
         faults={unit.key: fault for unit in found if (fault := _fault(unit)) is not None},
-        counts=[(many, stands) for stands, many in sorted(counts.items())],
+        counts=[
+            (counts[one], one) for one in sorted(counts, key=lambda stands: (not stands.startswith("in use"), stands))
+        ],
         at=lambda ms: local_input(ms, request.app.state.settings.zone),
     )  # fmt: skip
 
