@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -14,6 +13,7 @@ from slackwater.errors import UsageError
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.shipped import shipped, shipped_names
+from slackwater.reading.toml_text import toml_text
 
 PEOPLE_AND_PROSE = ("approved_by", "source", "notes", "say")  # keys of a rule file that may name somebody, at any level
 NOT_NAMED = "a person not named here"
@@ -82,19 +82,10 @@ def unnamed(text: bytes) -> bytes:
     content = _without(tomllib.loads(text.decode("utf-8-sig")))
     if content.get("status") == "approved":
         content["approved_by"] = NOT_NAMED
-    return MARK + "".join(f"{json.dumps(key)} = {_toml(value)}\n" for key, value in content.items()).encode()
+    return MARK + toml_text(content).encode()
 
 
 def _without(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _without(one) for key, one in value.items() if key not in PEOPLE_AND_PROSE}
     return [_without(one) for one in value] if isinstance(value, list) else value
-
-
-def _toml(value: Any) -> str:
-    """On one line; text as JSON writes it, which TOML reads alike."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{json.dumps(key)} = {_toml(one)}" for key, one in value.items()) + "}"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(_toml, value)) + "]"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

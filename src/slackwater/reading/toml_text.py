@@ -1,4 +1,4 @@
-"""Writing a layout's tables as TOML (the standard library only reads it)."""
+"""Writing tables as TOML (the standard library only reads it)."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def _key(key: str) -> str:
 def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, int):
+    if isinstance(value, int | float):
         return str(value)
     if isinstance(value, str):
         # JSON's escapes are TOML's, save that TOML also wants DEL escaped
