@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
 
 import click
 
@@ -75,6 +74,7 @@ def _readings(plan: Scenario, seed: int, serial: str, speed: float, hours: float
 
 
 def _door(serial: str, http: str | None, key: str, mqtt: str | None, mllp: str | None) -> Door:
+    from slackwater.feed.address import split_address
     from slackwater.feed.hl7_codes import shipped_codes
     from slackwater.feed.mqtt import broker_of
     from slackwater.feed.send import HttpDoor, MllpDoor, MqttDoor
@@ -83,7 +83,7 @@ def _door(serial: str, http: str | None, key: str, mqtt: str | None, mllp: str |
         return HttpDoor(http, key)
     if mqtt is not None:
         return MqttDoor(broker_of(mqtt, f"simulated-{serial}"))
-    at = urlsplit(f"//{mllp}")
-    if not at.hostname or at.port is None:
+    at, port = split_address(f"//{mllp}")
+    if not at.hostname or port is None:
         raise UsageError("is no address", where="--mllp", mend="Write HOST:PORT.")
-    return MllpDoor(at.hostname, at.port, shipped_codes())
+    return MllpDoor(at.hostname, port, shipped_codes())

@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from slackwater.episode.types import Instant
-from slackwater.feed.hl7_fault import WORDS, At, Hl7Error
+from slackwater.feed.hl7_fault import WORDS, At, Hl7Error, refusal
+from slackwater.feed.hl7_message import escaped
 from slackwater.feed.hl7_time import written
 
 _KNOWN_VERSIONS = re.compile(r"2\.(?:[5-8])(?:\.[12])?", re.ASCII)  # those whose ERR is this one
-_ESCAPES = {"\\": "\\E\\", "|": "\\F\\", "^": "\\S\\", "&": "\\T\\", "~": "\\R\\"}
 LONGEST = 600  # characters of what is told
 
 
@@ -57,7 +57,7 @@ def answer(
 ) -> str:  # fmt: skip
     """One ACK, segments ended by CR. faults: why it is not taken; none: it is taken. told: what of it was not used;
     warned: what the sender should look at. Severities E, I and W of ERR-4 (table 0516)."""
-    code = "AA" if not faults else "AR" if any(fault.answer == "AR" for fault in faults) else "AE"
+    code = refusal(faults) if faults else "AA"
     version = asked.version if _KNOWN_VERSIONS.fullmatch(asked.version) else "2.5"
     event = asked.event if re.fullmatch(r"[A-Z0-9]{3}", asked.event, re.ASCII) else "R01"
     use = asked.use if asked.use in ("P", "T", "D") else "P"
@@ -68,11 +68,11 @@ def answer(
         f"MSA|{code}|{_brief(asked.control)}",
     ]
     lines += [
-        f"ERR||{_place(fault.place)}|{fault.code}^{WORDS[fault.code]}^HL70357|E||||{_escaped(str(fault))}"
+        f"ERR||{_place(fault.place)}|{fault.code}^{WORDS[fault.code]}^HL70357|E||||{_shown(str(fault))}"
         for fault in faults
     ]
     lines += [
-        f"ERR||{_place(at)}|0^Message accepted^HL70357|{severity}||||{_escaped(f'{at}: {what}')}"
+        f"ERR||{_place(at)}|0^Message accepted^HL70357|{severity}||||{_shown(f'{at}: {what}')}"
         for severity, some in (("W", warned), ("I", told)) for at, what in some
     ]  # fmt: skip
     return "".join(f"{line}\r" for line in lines)
@@ -99,6 +99,5 @@ def _brief(text: str) -> str:
     return "".join(sign for sign in text[:227] if sign.isprintable() and sign != "|")
 
 
-def _escaped(text: str) -> str:
-    shown = "".join(sign if sign.isprintable() else "·" for sign in text[:LONGEST])
-    return "".join(_ESCAPES.get(sign, sign) for sign in shown)
+def _shown(text: str) -> str:
+    return escaped("".join(sign if sign.isprintable() else "·" for sign in text[:LONGEST]))

@@ -15,6 +15,7 @@ from slackwater.feed.hl7_oru import Result, Understood
 from slackwater.feed.hl7_reading import Placed
 from slackwater.feed.hl7_strange import strange
 from slackwater.store.acts import key_of
+from slackwater.store.heard import covers
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
@@ -60,11 +61,8 @@ def _refuse_anothers(act: Acting, patient: Thing, placed: Placed) -> None:
     Serves it another's, one of the two is wrong, and which cannot be told. Serves it nobody's, a pairing that is
     entered later might give the reading to somebody else: a reading in the record holds no patient.
     """
-    time = placed.reported.time_ms
-    pairings = [
-        one for one in act.things("pairing", {"unit": key_of("unit", placed.reported.unit)})
-        if one["from_ms"] < time and (one["to_ms"] is None or time <= one["to_ms"])  # as its log is read (store.live)
-    ]  # fmt: skip
+    of_unit = act.things("pairing", {"unit": key_of("unit", placed.reported.unit)})
+    pairings = [one for one in of_unit if covers(one, placed.reported.time_ms)]
     if any(one["patient"] != patient.key for one in pairings):
         raise Hl7Error(
             "the unit serves another patient's drain at that time", code=NOBODY, at=At("PID", 1, 3),

@@ -5,6 +5,7 @@ Codes of HL7 table 0357 and the place as ERR-2 has it: HL7 v2.6, chapter 2 (ERR 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from slackwater.errors import RefusedInput
@@ -56,11 +57,6 @@ class Hl7Error(RefusedInput):
     def faults(self) -> tuple[Hl7Error, ...]:
         return (self,)
 
-    @property
-    def answer(self) -> str:
-        """MSA-1: AR where no message of this kind is taken or we could not; AE where its content is at fault."""
-        return "AR" if any(fault.code in REJECTED for fault in self.faults) else "AE"
-
 
 class Hl7Errors(Hl7Error):
     """Several faults of one message, in its order."""
@@ -73,3 +69,8 @@ class Hl7Errors(Hl7Error):
     @property
     def faults(self) -> tuple[Hl7Error, ...]:
         return self._faults
+
+
+def refusal(faults: Sequence[Hl7Error]) -> str:
+    """MSA-1: AR where no message of this kind is taken or we could not; AE where its content is at fault."""
+    return "AR" if any(fault.code in REJECTED for fault in faults) else "AE"

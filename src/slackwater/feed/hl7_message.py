@@ -30,6 +30,7 @@ HEADERS = ("FHS", "BHS", "MSH", "BTS", "FTS")
 _CONTROL = re.compile(r"[\x00-\x08\x09\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
 _NAME = re.compile(r"[A-Z][A-Z0-9]{2}", re.ASCII)
 _ESCAPE = re.compile(r"H|N|F|S|T|R|E|\.br|X(?:[0-9A-Fa-f]{2}){1,40}", re.ASCII)
+_ESCAPED = str.maketrans({"\\": "\\E\\", "|": "\\F\\", "^": "\\S\\", "&": "\\T\\", "~": "\\R\\"})
 
 
 @dataclass(frozen=True)
@@ -330,6 +331,11 @@ def _place_in(before: str) -> At:
     number = sum(line[:3] == name for line in lines)
     field = lines[-1].count(sign) + (1 if name in ("MSH", "BHS", "FHS") else 0)
     return At(name, max(number, 1), field)
+
+
+def escaped(text: str) -> str:
+    r"""As the text of one field, where the separators are |^~\&."""
+    return text.translate(_ESCAPED)
 
 
 def required(segment: Segment, field: int, component: int = 1) -> str:

@@ -264,38 +264,33 @@ def _observation(
     required(obx, 3)
     status, value = told_by(obx)
     time = _time_of(obx, obr, zone)
-    code = codes.of(obx)
-    if code is None or code.measure:
-        found.observed.append(Observed(obx, obr, code, time, value))
-    doubt = doubt_of(obx)
+    code, doubt = codes.of(obx), doubt_of(obx)
+    # what is taken back needs no value
+    lacks = "" if status in UNDONE else doubt or NONE_YET.get(status, "") or _no_value(code, value)
     if code is None:
+        found.observed.append(Observed(obx, obr, code, time, value))
         if value is not None:
             found.passed.append((obx.at, f"{obx.raw(3)[:60]} is not in the table of codes"))
-    elif status in UNDONE and code.item:
-        found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes))
-    elif status in UNDONE or (status == "C" and code.measure):
+    elif code.measure and status in (*UNDONE, "C"):
         raise Hl7Error(
             "a unit's reading is not corrected by message",
             code=NO_SUCH_WORD,
             at=obx.at.of(11),
             mend="Enter why by hand.",
         )
-    elif lacks := doubt or NONE_YET.get(status, "") or _no_value(code, value):
-        if status == "C":
-            found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes, lacks))
-        else:
-            found.passed.append((obx.at, f"{code.means}: {lacks}"))
-        if code.measure:
-            found.observed.pop()
-    elif code.item:
-        found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes))
+    elif lacks and status != "C":
+        found.passed.append((obx.at, f"{code.means}: {lacks}"))
+    elif code.measure:
+        found.observed.append(Observed(obx, obr, code, time, value))
+    else:
+        found.results.append(_result(obx, code, status, time, _changed(obr, zone, found), codes, lacks))
 
 
-def _no_value(code: Code, value: Value | None) -> str:
+def _no_value(code: Code | None, value: Value | None) -> str:
     """Why it is none that a chart can hold."""
     if value is None:
         return "no value"
-    return f"a bound ({value.text}), no value" if value.is_bound and code.item in ITEMS else ""
+    return f"a bound ({value.text}), no value" if value.is_bound and code is not None and code.item in ITEMS else ""
 
 
 def _changed(obr: Segment, zone: tzinfo | None, found: _Found) -> int:

@@ -12,7 +12,7 @@ from slackwater.errors import NotWritten, SlackwaterError
 from slackwater.feed.hl7_ack import answer, asked_by, batch_answer
 from slackwater.feed.hl7_chart import enter
 from slackwater.feed.hl7_codes import Codes
-from slackwater.feed.hl7_fault import NOBODY, OURS, WORDS, WRONG_TYPE, At, Hl7Error
+from slackwater.feed.hl7_fault import NOBODY, OURS, WORDS, WRONG_TYPE, At, Hl7Error, refusal
 from slackwater.feed.hl7_message import batch_of, message_of
 from slackwater.feed.hl7_oru import Understood, understand
 from slackwater.feed.intake import Intake, told_of
@@ -53,7 +53,7 @@ class Taker:
         id_ = asked.control[:40] or "without a control id"
         self.tell(f"hl7: refused message {id_}: {first.place}: {first.code} {WORDS[first.code]}")
         said = answer(asked, now_ms=self._now_ms(), id_=_id(), faults=faults)
-        self.counts["AR" if any(fault.answer == "AR" for fault in faults) else "AE"] += 1
+        self.counts[refusal(faults)] += 1
         self.intake.refused()
         return said
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from slackwater.errors import UsageError
 from slackwater.feed.hl7_codes import UCUM, Code, Codes
+from slackwater.feed.hl7_message import escaped
 from slackwater.feed.hl7_reading import PARTS
 from slackwater.feed.hl7_time import written
 from slackwater.feed.line import Amount, Reported
@@ -17,7 +18,6 @@ PROFILE = "IHE_PCD_001^IHE PCD^1.3.6.1.4.1.19376.1.6.1.1.1^ISO"
 # No standard code for a drain's suction unit was found, so its tree is local.
 _TREE = (("SUCTIONUNIT", "suction unit", "1.0.0.0"), ("DRAINAGE", "drainage", "1.1.0.0"), ("DRAIN", "drain", "1.1.1.0"))
 _AMOUNTS = ("flow", "pressure", "set_suction", "battery", "fluid")
-_ESCAPES = str.maketrans({"\\": "\\E\\", "|": "\\F\\", "^": "\\S\\", "&": "\\T\\", "~": "\\R\\"})
 
 
 def oru_of(reported: Reported, codes: Codes, *, control: str, sent_ms: int, label: str | None = None) -> str:
@@ -39,15 +39,15 @@ def oru_of(reported: Reported, codes: Codes, *, control: str, sent_ms: int, labe
     ]
     observed = [*tree, *(metric.replace("PATH", f"1.1.1.{n}", 1) for n, metric in enumerate(metrics, start=1))]
     lines = [
-        f"MSH|^~\\&|SIMULATED|||slackwater|{written(sent_ms)}||ORU^R01^ORU_R01|{_plain(control)}|P|2.6"
+        f"MSH|^~\\&|SIMULATED|||slackwater|{written(sent_ms)}||ORU^R01^ORU_R01|{escaped(control)}|P|2.6"
         f"|{reported.sequence}|||||UNICODE UTF-8|||{PROFILE}",
         # PID-5 must be there, and this program knows no names: of type U, unspecified
         *(
             []
             if label is None
-            else [f"PID|||{_plain(label)}^^^{_plain(codes.authority)}^{_plain(codes.identifier)}||^^^^^^U"]
+            else [f"PID|||{escaped(label)}^^^{escaped(codes.authority)}^{escaped(codes.identifier)}||^^^^^^U"]
         ),
-        f"OBR|1||{_plain(control)}|{_TREE[0][0]}^{_TREE[0][1]}^{system}|||{written(reported.time_ms)}",
+        f"OBR|1||{escaped(control)}|{_TREE[0][0]}^{_TREE[0][1]}^{system}|||{written(reported.time_ms)}",
         *(f"OBX|{number}|{cells}" for number, cells in enumerate(observed, start=1)),
     ]
     return "".join(f"{line}\r" for line in lines)
@@ -78,8 +78,8 @@ def _obx(code: Code, type_: str, value: str, unit_: str) -> str:
     if code.words and value not in sent:
         raise UsageError(f"{value!r} has no word in the table", where=code.code, mend="Enter it.")
     told_unit = f"{unit_}^{unit_}^UCUM" if unit_ else ""
-    name = f"{_plain(code.code)}^{_plain(code.text)}^{_plain(code.system)}"
-    return f"{type_}|{name}|PATH|{_plain(sent.get(value, value))}|{told_unit}|||||R"
+    name = f"{escaped(code.code)}^{escaped(code.text)}^{escaped(code.system)}"
+    return f"{type_}|{name}|PATH|{escaped(sent.get(value, value))}|{told_unit}|||||R"
 
 
 def _known(by_measure: dict[str, Code], measure: str, codes: Codes) -> Code:
@@ -104,7 +104,3 @@ def _ucum(symbol: str) -> str:
     if symbol in UCUM:
         return symbol
     return next(code for code in sorted(UCUM) if unit(code).symbol == symbol)
-
-
-def _plain(text: str) -> str:
-    return text.translate(_ESCAPES)

@@ -10,6 +10,8 @@ from __future__ import annotations
 import asyncio
 import time
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from math import inf
 from types import TracebackType
 from typing import Self
@@ -59,13 +61,16 @@ class Intake:
         """
         try:
             message.check()
-            if not await self._registered_now(message.unit):
+            with _told_as_not_written():
+                known = await self.registered(message.unit)
+            if not known:
                 raise RecordError(
                     "is not registered here", where=f"unit {message.unit[:64]}",
                     mend="Register it: slackwater listen key SERIAL, or pair it with a drain.",
                 )  # fmt: skip
             async with self._room:  # so `send` never has to wait, and the loop never stands still
-                done = await self._sent(message)
+                with _told_as_not_written():
+                    done = await asyncio.wrap_future(self._group.send(message))
         except NotWritten:
             self.counts["not written"] += 1
             raise
@@ -74,22 +79,6 @@ class Intake:
             raise
         self.counts[done] += 1
         return done
-
-    async def _sent(self, message: Message) -> str:
-        try:
-            return await asyncio.wrap_future(self._group.send(message))
-        except NotWritten:
-            raise
-        except Exception as error:
-            raise _not_written(error) from error
-
-    async def _registered_now(self, serial: str) -> bool:
-        try:
-            return await self.registered(serial)
-        except NotWritten:
-            raise
-        except Exception as error:
-            raise _not_written(error) from error
 
     def refused(self) -> None:
         """Count what a door refused before it could be offered."""
@@ -115,9 +104,16 @@ class Intake:
         await asyncio.to_thread(self._group.close)
 
 
-def _not_written(error: Exception) -> NotWritten:
-    what = f"it could not be written: {type(error).__name__}"
-    return NotWritten(what, where="live intake", mend="Nothing was kept. Send it again.")
+@contextmanager
+def _told_as_not_written() -> Iterator[None]:
+    """Whatever fails in it is no fault of the sender."""
+    try:
+        yield
+    except NotWritten:
+        raise
+    except Exception as error:
+        what = f"it could not be written: {type(error).__name__}"
+        raise NotWritten(what, where="live intake", mend="Nothing was kept. Send it again.") from error
 
 
 def told_of(outcome: str) -> str:

@@ -13,7 +13,6 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from slackwater.episode.instants import read_instant
@@ -25,6 +24,7 @@ from slackwater.reading.keys import MARKS, ROUNDINGS, SIGNS, STATISTICS
 from slackwater.reading.layout import MICRO
 from slackwater.reading.log import STATES
 from slackwater.store.group import Message
+from slackwater.store.live_text import stamp
 
 LONGEST_LINE = 4096  # characters
 LONGEST_SERIAL = 64
@@ -154,8 +154,7 @@ def read_line(text: str) -> Reported:
 def line_of(reported: Reported) -> str:
     """The line that says this: always the same text for the same reading. `read_line` reads it back."""
     parts = [f'"unit":{json.dumps(reported.unit)}', f'"sequence":{reported.sequence}']
-    at = datetime.fromtimestamp(reported.time_ms // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-    parts.append(f'"time":"{at}.{reported.time_ms % 1000:03d}Z"')
+    parts.append(f'"time":"{stamp(reported.time_ms)}"')
     parts += [f'"marks":"{reported.marks}"', f'"statistic":"{reported.statistic}"']
     for name in _AMOUNTS:
         amount: Amount | None = getattr(reported, name)

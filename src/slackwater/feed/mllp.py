@@ -236,7 +236,11 @@ async def listening(
     tell: Callable[[str], None] | None = None,
     limits: Limits | None = None,
 ) -> AsyncIterator[tuple[Listener, int]]:
-    """Listen for as long as the block runs; yields the listener, and the port where 0 was asked for."""
+    """Listen for as long as the block runs; yields the listener, and the port where 0 was asked for.
+
+    codes: the table that the engineer settled. allowed: addresses; none: any that reach it. tell: gets a line for each
+    refusal.
+    """
     taker = Taker(intake, codes or shipped_codes(), tell or (lambda line: None))
     listener = Listener(taker, allowed, limits)
     server = await asyncio.start_server(listener.connected, host, port)
@@ -245,26 +249,6 @@ async def listening(
     finally:
         server.close()
         await listener.close()
-
-
-async def serve(
-    intake: Intake,
-    host: str,
-    port: int,
-    *,
-    codes: Codes | None = None,
-    allowed: Collection[str] = (),
-    tell: Callable[[str], None] | None = None,
-    ready: Callable[[int], None] | None = None,
-) -> None:
-    """Listen until cancelled. codes: the table that the engineer settled. allowed: addresses; none: any that reach it.
-
-    tell: gets a line for each refusal. ready: called with the port once it listens.
-    """
-    async with listening(intake, host, port, codes=codes, allowed=allowed, tell=tell) as (_, bound):
-        if ready is not None:
-            ready(bound)
-        await asyncio.Event().wait()
 
 
 class Sender:

@@ -8,11 +8,12 @@ from __future__ import annotations
 import asyncio
 from dataclasses import dataclass
 from itertools import count
-from urllib.parse import unquote, urlsplit
+from urllib.parse import unquote
 
 import aiomqtt
 
 from slackwater.errors import UsageError
+from slackwater.feed.address import split_address
 from slackwater.feed.intake import Intake
 from slackwater.feed.take import NOT_WRITTEN, REFUSED, Answer, take
 from slackwater.feed.tell import Teller
@@ -36,11 +37,7 @@ class Broker:
 
 def broker_of(url: str, name: str) -> Broker:
     """From mqtt://[user:password@]host[:port], or mqtts:// for TLS. Raises UsageError."""
-    try:
-        parts = urlsplit(url)
-        port = parts.port
-    except ValueError:
-        parts, port = urlsplit(""), None
+    parts, port = split_address(url)
     if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or parts.path not in ("", "/"):
         raise UsageError("is no address of a broker", where="--mqtt", mend="Write mqtt://host:1883 or mqtts://host.")
     tls = parts.scheme == "mqtts"

@@ -10,14 +10,15 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from itertools import count
 from typing import Any, Protocol
-from urllib.parse import urlsplit
 
 import aiomqtt
 
 from slackwater.errors import RefusedInput, UsageError
+from slackwater.feed.address import split_address
 from slackwater.feed.hl7_codes import Codes
 from slackwater.feed.hl7_fault import OURS
 from slackwater.feed.hl7_write import oru_of
+from slackwater.feed.http import PATH
 from slackwater.feed.line import Reported, line_of
 from slackwater.feed.mllp import Sender
 from slackwater.feed.mqtt import TOPIC, Broker, client_of
@@ -79,11 +80,11 @@ class HttpDoor:
     """POST /v1/readings with the unit's key; one connection, opened anew when it is lost."""
 
     def __init__(self, url: str, key: str) -> None:
-        parts = urlsplit(url)
+        parts, port = split_address(url)
         if parts.scheme not in ("http", "https") or not parts.hostname:
             raise UsageError("is no address", where="--http", mend="Write http://host:port.")
         kind = http.client.HTTPSConnection if parts.scheme == "https" else http.client.HTTPConnection
-        self._connection = kind(parts.hostname, parts.port, timeout=ANSWER_S)
+        self._connection = kind(parts.hostname, port, timeout=ANSWER_S)
         self._headers = {"Authorization": f"Bearer {key}", "Content-Type": "application/x-ndjson"}
 
     async def send(self, readings: Sequence[Reported]) -> None:
@@ -98,7 +99,7 @@ class HttpDoor:
 
     def _post(self, body: bytes) -> tuple[int, dict[str, Any]]:
         try:
-            self._connection.request("POST", "/v1/readings", body, self._headers)
+            self._connection.request("POST", PATH, body, self._headers)
             answer = self._connection.getresponse()
             return answer.status, json.loads(answer.read())
         except (OSError, http.client.HTTPException, ValueError) as error:

@@ -20,7 +20,7 @@ import uvicorn
 from slackwater.errors import SlackwaterError, UsageError
 from slackwater.feed import mllp, mqtt
 from slackwater.feed.hl7_codes import Codes
-from slackwater.feed.http import ReadingsApp
+from slackwater.feed.http import PATH, ReadingsApp
 from slackwater.feed.intake import Intake
 from slackwater.feed.tell import Teller
 from slackwater.store.live import due, seal
@@ -93,8 +93,10 @@ async def _mllp(intake: Intake, doors: Doors, tell: Teller, ready: Callable[[str
     assert doors.mllp is not None
     host, port = doors.mllp
     try:
-        await mllp.serve(intake, host, port, codes=doors.codes, allowed=doors.allowed, tell=tell,
-                         ready=lambda bound: ready(f"MLLP: {host}:{bound}"))  # fmt: skip
+        opening = mllp.listening(intake, host, port, codes=doors.codes, allowed=doors.allowed, tell=tell)
+        async with opening as (_, bound):
+            ready(f"MLLP: {host}:{bound}")
+            await asyncio.Event().wait()
     except OSError as error:
         raise _taken(doors.mllp, error) from error
 
@@ -113,7 +115,7 @@ async def _http(intake: Intake, at: tuple[str, int], tell: Teller, ready: Callab
         backlog=BACKLOG, ws="none", lifespan="off", proxy_headers=False,
     )  # fmt: skip
     server = _Server(config)
-    ready(f"HTTP: http://{at[0]}:{bound.getsockname()[1]}/v1/readings")
+    ready(f"HTTP: http://{at[0]}:{bound.getsockname()[1]}{PATH}")
     serving = asyncio.create_task(server.serve([bound]))
     try:
         await asyncio.shield(serving)

@@ -18,7 +18,8 @@ from slackwater.errors import RecordError
 from slackwater.reading.layout import Layout
 from slackwater.reading.log import SIGNALS, STATES
 from slackwater.store.acts import key_of
-from slackwater.store.course import Course
+from slackwater.store.course import Course, own_pairings
+from slackwater.store.facts import is_new
 from slackwater.store.nouns import CALL_KINDS, Value
 from slackwater.store.read_out import layout_of
 from slackwater.store.record import Acting, Record
@@ -82,11 +83,8 @@ def record_call(
     if kind not in CALL_KINDS:
         raise RecordError(f"{kind!r} is no kind of signal", where="kind", mend=f"Known: {', '.join(CALL_KINDS)}.")
     key = key_of("unit_call", course.drain.key, once)
-    found = act.things("unit_call", keys=[key], gone=True)
-    if not found:
+    if is_new(act, "unit_call", key, fields):
         act.add("unit_call", key, fields, happened_ms=from_ms)
-    elif any(found[0][name] != value for name, value in fields.items() if value is not None):
-        raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
     return key
 
 
@@ -110,8 +108,8 @@ def _in_order(from_ms: int, attended_ms: Any, until_ms: Any) -> None:
 
 def _unit_at(course: Course, at_ms: int) -> str | None:
     """The unit that served this drain then, if a pairing says so."""
-    for one in course.pairings:
-        if one["drain"] == course.drain.key and one["from_ms"] <= at_ms and (one["to_ms"] or at_ms) >= at_ms:
+    for one in own_pairings(course):
+        if one["from_ms"] <= at_ms and (one["to_ms"] or at_ms) >= at_ms:
             return str(one["unit"])
     return None
 
@@ -121,11 +119,11 @@ def _unit_at(course: Course, at_ms: int) -> str | None:
 
 def calls_frame(trace: Trace) -> polars.DataFrame:
     """The signals that a drain's logs tell of, in order; none where no layout has words for them."""
-    rows = [] if trace.state is None else [vars_of(trace, *run) for run in _runs(trace)]
+    rows = [] if trace.state is None else [_frame_row(trace, *run) for run in _runs(trace)]
     return polars.DataFrame(rows, schema=COLUMNS)
 
 
-def vars_of(trace: Trace, kind: str, first: int, last: int) -> dict[str, Any]:
+def _frame_row(trace: Trace, kind: str, first: int, last: int) -> dict[str, Any]:
     """One run of rows as a row of the frame. A signal that stands in the log's last row has no known end."""
     log = trace.logs[int(trace.log[first])]
     ended = last + 1 < len(trace.start_ms)

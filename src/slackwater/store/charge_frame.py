@@ -13,7 +13,7 @@ from slackwater.equipment.charge import MINUTE_MS, Spell, spells
 from slackwater.equipment.slopes import Floats
 from slackwater.reading.log import NONE, STATES, Ints, Log
 from slackwater.store.acts import key_of
-from slackwater.store.course import Course
+from slackwater.store.course import Course, own_pairings
 
 HOUR_MS = 60 * MINUTE_MS
 IDLE_CMH2O = 1.0  # a suction below that, without flow, is no work (ours)
@@ -79,8 +79,8 @@ def _unit_of(log: Log, course: Course) -> str | None:
         return None
     first, last = int(log.time_ms.min()), int(log.time_ms.max())
     mine = [
-        one for one in course.pairings
-        if one["drain"] == course.drain.key and one["from_ms"] < last and (one["to_ms"] is None or one["to_ms"] > first)
+        one for one in own_pairings(course)
+        if one["from_ms"] < last and (one["to_ms"] is None or one["to_ms"] > first)
     ]  # fmt: skip
     return mine[0]["unit"] if len({one["unit"] for one in mine}) == 1 else None
 

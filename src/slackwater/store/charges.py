@@ -61,8 +61,8 @@ def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, B
     last: dict[str, Logged] = {}
     since = _put_in(record, units)
     drains = None if units is None else {one["drain"] for one in record.things("pairing") if one["unit"] in units}
-    for table in record.things("table"):
-        if table["kind"] != "charge" or (drains is not None and table["drain"] not in drains):
+    for table in record.things("table", {"kind": "charge"}):
+        if drains is not None and table["drain"] not in drains:
             continue
         frame = polars.read_parquet(io.BytesIO(record.files.get(table["sha256"])))
         if "cell" not in frame.columns:  # of before standby was told from work: it is made again when its drain is read

@@ -15,6 +15,7 @@ from slackwater.episode.typed import Typed, entry_of, plain
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course
+from slackwater.store.facts import is_new, other_words
 from slackwater.store.nouns import Value
 from slackwater.store.record import Acting
 from slackwater.store.rows import Thing, versions
@@ -40,7 +41,7 @@ def chart_set(act: Acting, course: Course, rows: Sequence[Typed], *, by: str, at
     if there:
         first = {thing.key: thing for thing in _first_versions(act, there)}
         if further or any(key not in first or not _same_words(first[key], told) for key, told, _ in made):
-            raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
+            raise other_words()
         return tuple(key for key, _, _ in made)
     for key, told, time in made:
         act.add("entry", key, told, happened_ms=time)
@@ -99,7 +100,7 @@ def order_suction(
         "reason": "; ".join(text for text in (plain(reason), *asked) if text) or None,
     }  # fmt: skip
     key = key_of("order", course.drain.key, once)
-    if not _is_new(act, "order", key, fields):
+    if not is_new(act, "order", key, fields):
         return key
     for other in act.things("order", {"drain": course.drain.key}):
         if other["kind"] != "suction":
@@ -172,7 +173,7 @@ def change_canister(
         "drain": course.drain.key, "from_ms": at_ms, "lot": plain(lot) or None,
         "filter_lot": plain(filter_lot) or None, "expires_ms": expires_ms, "size_ml": size_ml,
     }  # fmt: skip
-    if _is_new(act, "canister", key, fields):
+    if is_new(act, "canister", key, fields):
         act.add("canister", key, fields, happened_ms=at_ms)
     return key
 
@@ -195,7 +196,7 @@ def hold_on(act: Acting, course: Course, reason: str, *, from_ms: int, once: str
         "drain": course.drain.key, "reason": reason, "from_ms": from_ms, "note": plain(note) or None,
     }  # fmt: skip
     key = key_of("hold", course.drain.key, once)
-    if _is_new(act, "hold", key, fields):
+    if is_new(act, "hold", key, fields):
         act.add("hold", key, fields, happened_ms=from_ms)
     return key
 
@@ -212,7 +213,7 @@ def add_task(
     """Something to be done about this drain, since `since_ms` (None: now); the task's key."""
     fields: dict[str, Value] = {"drain": course.drain.key, "what": plain(what), "due_ms": due_ms}
     key = key_of("task", course.drain.key, once)
-    if _is_new(act, "task", key, fields):
+    if is_new(act, "task", key, fields):
         act.add("task", key, fields, happened_ms=act.at_ms if since_ms is None else since_ms)
     return key
 
@@ -259,17 +260,6 @@ def _first_versions(act: Acting, there: Mapping[str, Thing]) -> list[Thing]:
 
 def _same_words(thing: Thing, told: Mapping[str, Value]) -> bool:
     return all(thing[name] == value for name, value in told.items() if name != "written_ms")
-
-
-def _is_new(act: Acting, noun: str, key: str, fields: Mapping[str, Value]) -> bool:
-    """Whether the thing is to be added; the same sent again is not, and other words under its key are refused."""
-    found = act.things(noun, keys=[key], gone=True)
-    if not found:
-        return True
-    same = all(found[0][name] == value for name, value in fields.items() if value is not None)
-    if not same:
-        raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
-    return False
 
 
 def _mine(act: Acting, course: Course, noun: str, key: str) -> Thing:

@@ -50,6 +50,24 @@ def tell(
     return 1
 
 
+def is_new(act: Acting, noun: str, key: str, fields: Mapping[str, Value], *, whole: bool = False) -> bool:
+    """Whether a form's thing is to be added; the same sent again is not, and other words under its key are refused.
+
+    What the form left open (None) may have been told since, unless its fields are the `whole` of what is compared.
+    """
+    found = act.things(noun, keys=[key], gone=True)
+    if not found:
+        return True
+    if any(found[0][name] != value for name, value in fields.items() if whole or value is not None):
+        raise other_words()
+    return False
+
+
+def other_words() -> RecordError:
+    """A form's key came again with something else: nobody shall think that kept."""
+    return RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
+
+
 def as_seen(act: Acting, noun: str, key: str, version: int | None) -> None:
     """Refuse where the thing is not as it was seen: `version` of it, 0 where there was none; None: not asked."""
     seen = act.thing(noun, key)

@@ -7,6 +7,7 @@ import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+from functools import cached_property
 
 from slackwater.errors import NotWritten, SlackwaterError, UsageError
 from slackwater.store.acts import key_of
@@ -40,12 +41,12 @@ class Message:
     def fields(self) -> dict[str, Value]:
         return {"unit": self.unit, "sequence": self.sequence, "body": self.body}
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Of the first that came under this number."""
         return key_of("message", self.unit, self.sequence)
 
-    @property
+    @cached_property
     def beside(self) -> str:
         """Of other words under a number that was used before."""
         return key_of("message", self.unit, self.sequence, self.body)

@@ -48,8 +48,10 @@ def heard(connection: Connection) -> tuple[Heard, ...]:
     return tuple(sorted(found, key=lambda one: one.serial))
 
 
+def covers(pairing: Thing, at_ms: int) -> bool:
+    """Whether a reading of this moment is its drain's, as a unit's log is read (`store.live`)."""
+    return bool(pairing["from_ms"] < at_ms and (pairing["to_ms"] is None or at_ms <= pairing["to_ms"]))
+
+
 def _drains(pairings: list[Thing], at_ms: int | None) -> tuple[str, ...]:
-    if at_ms is None:
-        return ()
-    return tuple(sorted(one["drain"] for one in pairings
-                        if one["from_ms"] < at_ms and (one["to_ms"] is None or at_ms <= one["to_ms"])))  # fmt: skip
+    return () if at_ms is None else tuple(sorted(one["drain"] for one in pairings if covers(one, at_ms)))

@@ -13,6 +13,7 @@ from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
 from slackwater.store.charting import chart_set
 from slackwater.store.course import Course
+from slackwater.store.facts import is_new
 from slackwater.store.nouns import Value
 from slackwater.store.record import Acting
 from slackwater.store.rows import Thing
@@ -31,17 +32,13 @@ def send_home(
     key = key_of("home", course.drain.key, once)
     fields: dict[str, Value] = {
         "drain": course.drain.key, "from_ms": from_ms, "visit_ms": visit_ms, "contact": plain(contact) or None,
-        "eligible": eligible, "protocol": protocol or None,
+        "protocol": protocol or None,
     }  # fmt: skip
-    there = act.things("home", {"drain": course.drain.key})
-    for one in there:
-        if one.key == key:
-            if any(one[name] != value for name, value in fields.items() if value is not None and name != "eligible"):
-                raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
-            return key
-    if at_home(there, from_ms) is not None:
+    if not is_new(act, "home", key, fields):  # the rule may answer otherwise by the time the form is sent again
+        return key
+    if at_home(act.things("home", {"drain": course.drain.key}), from_ms) is not None:
         raise RecordError("the patient is at home with it already", where="from", mend="Look at what is recorded.")
-    act.add("home", key, fields, happened_ms=from_ms)
+    act.add("home", key, {**fields, "eligible": eligible}, happened_ms=from_ms)
     return key
 
 

@@ -6,7 +6,7 @@ one act; it is read in their place, and gives the same log.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, func, select
@@ -57,7 +57,7 @@ def live_of(connection: Connection, pairings: Sequence[Thing], known_ms: int | N
     for unit in things(connection, "unit", keys={one["unit"] for one in pairings}, known_ms=known_ms):
         spans = tuple((one["from_ms"], one["to_ms"]) for one in pairings if one["unit"] == unit.key)
         sealed = things(connection, "sealed", {"unit": unit.key}, known_ms=known_ms)
-        after = max((one["until_seq"] for one in sealed), default=0)
+        after = _sealed_until(sealed)
         blocks = tuple(one for one in sealed if any(_touch(one, span) for span in spans))
         rows = TABLES["message"]
         query = select(func.max(rows.c.seq), func.count(), func.max(rows.c.happened_ms)).where(
@@ -146,7 +146,7 @@ def seal(record: Record, serial: str) -> int:
     """
     unit, rows = key_of("unit", serial), TABLES["message"]
     with record.reading() as connection:
-        after = max((one["until_seq"] for one in things(connection, "sealed", {"unit": unit})), default=0)
+        after = _sealed_until(things(connection, "sealed", {"unit": unit}))
         query = (
             select(rows.c.seq, rows.c.body, rows.c.gone)
             .where(rows.c.unit == serial, rows.c.seq > after)
@@ -162,7 +162,7 @@ def seal(record: Record, serial: str) -> int:
     pieces = pieces_of(one.body for one in found if not one.gone)
     kept = [(piece, record.files.put(HEADER + piece.rows)) for piece in pieces]
     with record.act(by=BY, what="sealed") as act:
-        if max((one["until_seq"] for one in act.things("sealed", {"unit": unit})), default=0) != after:
+        if _sealed_until(act.things("sealed", {"unit": unit})) != after:
             raise StaleError("was sealed meanwhile", where=f"unit {serial}")
         for piece, sha256 in kept:
             stamps = sorted(line.split(",", 2)[1] for line in piece.lines)
@@ -172,3 +172,8 @@ def seal(record: Record, serial: str) -> int:
                 "rows": len(stamps), "numbers": len(set(map(number, piece.lines))),
             })  # fmt: skip
     return len(found)
+
+
+def _sealed_until(blocks: Iterable[Thing]) -> int:
+    """The last act whose messages lie in a unit's files; 0: none."""
+    return max((one["until_seq"] for one in blocks), default=0)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 from slackwater.errors import RecordError
 from slackwater.quantities import parse_span
@@ -32,6 +32,8 @@ _DECLARES = {
     "fluid": ("unit",),
 }
 _BESIDE = {"flow_max": ("flow", "max"), "pressure_min": ("pressure", "min"), "pressure_max": ("pressure", "max")}
+
+_Part = TypeVar("_Part")
 
 
 @dataclass(frozen=True)
@@ -127,17 +129,8 @@ def stamp(at_ms: int) -> str:
 
 def pieces_of(bodies: Iterable[str]) -> list[Piece]:
     """Messages' words as rows; those of other units or signs in pieces of their own. RecordError for other words."""
-    found: list[tuple[Declared, list[str]]] = []
-    for line, declared in sorted(map(_row, bodies), key=lambda row: (number(row[0]), row[0])):
-        for at, (others, lines) in enumerate(found):
-            both = others if others == declared else others.plus(declared)
-            if both is not None:
-                lines.append(line)
-                found[at] = both, lines
-                break
-        else:
-            found.append((declared, [line]))
-    return [Piece.of(declared, lines) for declared, lines in found]
+    rows = sorted(map(_row, bodies), key=lambda row: _by_number(row[1]))
+    return [Piece.of(declared, lines) for declared, lines in _together(rows)]
 
 
 def joined(pieces: Sequence[Piece]) -> list[Piece]:
@@ -145,17 +138,23 @@ def joined(pieces: Sequence[Piece]) -> list[Piece]:
 
     Where two rows came under one number, neither has a value: which of them is true cannot be told.
     """
-    found: list[tuple[Declared, list[Piece]]] = []
-    for piece in _settled(sorted(pieces, key=lambda piece: (piece.first, piece.last, piece.rows))):
+    settled = _settled(sorted(pieces, key=lambda piece: (piece.first, piece.last, piece.rows)))
+    return [_end_to_end(declared, held) for declared, held in _together((one.declared, one) for one in settled)]
+
+
+def _together(parts: Iterable[tuple[Declared, _Part]]) -> list[tuple[Declared, list[_Part]]]:
+    """Rows or pieces in their order, each with the first others whose declaration it does not contradict."""
+    found: list[tuple[Declared, list[_Part]]] = []
+    for declared, part in parts:
         for at, (others, held) in enumerate(found):
-            both = others.plus(piece.declared)
+            both = others if others == declared else others.plus(declared)
             if both is not None:
-                held.append(piece)
+                held.append(part)
                 found[at] = both, held
                 break
         else:
-            found.append((piece.declared, [piece]))
-    return [_end_to_end(declared, held) for declared, held in found]
+            found.append((declared, [part]))
+    return found
 
 
 def only(piece: Piece, spans: Sequence[tuple[int, int | None]]) -> Piece | None:
@@ -214,7 +213,7 @@ def _in_dispute(line: str) -> str:
     return ",".join(cells)
 
 
-def _row(body: str) -> tuple[str, Declared]:
+def _row(body: str) -> tuple[Declared, str]:
     try:
         told = json.loads(body, parse_int=str, parse_float=str)
         base = {"marks": told["marks"], "statistic": told["statistic"], "every": ""}
@@ -235,4 +234,4 @@ def _row(body: str) -> tuple[str, Declared]:
     except (ValueError, KeyError, TypeError, AttributeError):
         raise RecordError("holds no reading", where="a message", mend="See: slackwater verify.") from None
     has = frozenset(name for name in COLUMNS[2:] if cells[name])
-    return ",".join(cells[name] for name in COLUMNS), Declared(said, has)
+    return Declared(said, has), ",".join(cells[name] for name in COLUMNS)

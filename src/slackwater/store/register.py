@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
+from slackwater.episode.instants import instant_of
 from slackwater.equipment.shortage import Demand
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
@@ -132,16 +133,8 @@ def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[s
                 refused.append(Refused(line, "cells", f"{len(cells)} cells, but {len(names)} columns",
                                        "Write one cell a column, an empty one for what is not known."))  # fmt: skip
                 continue
-            fields: dict[str, Value] = {}
-            for name, cell in zip(names, cells, strict=True):
-                cell = cell.strip()
-                if name == "serial" and cell[:1] == "'" and cell[1:] in there:
-                    cell = cell[1:]
-                fault = _take(fields, name, cell) if name != "serial" or cell not in there else None
-                if fault is not None:
-                    refused.append(Refused(line, name, *fault))
-                elif name == "serial":
-                    fields[name] = cell
+            fields, faults = _fields(names, cells, there)
+            refused += [Refused(line, *fault) for fault in faults]
             serial = fields.get("serial")
             if isinstance(serial, str):
                 if serial in seen:
@@ -160,6 +153,21 @@ def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[s
     return found, refused
 
 
+def _fields(
+    names: Sequence[str], cells: Sequence[str], there: Collection[str]
+) -> tuple[dict[str, Value], list[tuple[str, str, str]]]:
+    """One line's facts; and of each cell that cannot be taken its column, what is wrong and how to mend it."""
+    fields: dict[str, Value] = {}
+    faults = []
+    for name, cell in zip(names, map(str.strip, cells), strict=True):
+        known = cell[1:] if cell[:1] == "'" and cell[1:] in there else cell
+        if name == "serial" and known in there:
+            fields[name] = known
+        elif (fault := _take(fields, name, cell)) is not None:
+            faults.append((name, *fault))
+    return fields, faults
+
+
 def _take(fields: dict[str, Value], name: str, cell: str) -> tuple[str, str] | None:
     """Put one cell among the fields; what is wrong with it and how to mend it, or None."""
     if name in DAYS:
@@ -169,9 +177,7 @@ def _take(fields: dict[str, Value], name: str, cell: str) -> tuple[str, str] | N
             day = None
         if cell and (day is None or not 1970 < day.year < 2200):
             return f"{cell[:40]!r} is no day", "Write it as 2041-03-07, or leave it empty."
-        fields[f"{name}_ms"] = (
-            None if day is None else int(datetime(*day.timetuple()[:3], tzinfo=UTC).timestamp() * 1000)
-        )
+        fields[f"{name}_ms"] = None if day is None else instant_of(datetime(day.year, day.month, day.day, tzinfo=UTC))
     elif name == "must_run_min":
         if cell and not (cell.isascii() and cell.isdecimal() and 0 < int(cell[:9]) <= MOST_RUN_MIN and len(cell) < 9):
             return f"{cell[:40]!r} is no whole number of minutes", "Write e.g. 180, or leave it empty."

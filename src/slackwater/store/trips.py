@@ -12,6 +12,7 @@ from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.store.acts import key_of
 from slackwater.store.charges import NOTHING, Battery, batteries
 from slackwater.store.course import Course, course_of, own_pairings
+from slackwater.store.facts import is_new
 from slackwater.store.nouns import Value
 from slackwater.store.read_out import rule_of
 from slackwater.store.record import Acting, Record
@@ -88,13 +89,9 @@ def plan_trip(
         "drain": course.drain.key, "from_ms": from_ms, "destination": destination, "fallback": fallback,
         "planned_min": planned_min, "charge_percent": charge_percent, "note": note,
     }  # fmt: skip
-    there = act.things("trip", keys=[key], gone=True)
-    if there:
-        if any(there[0][name] != value for name, value in fields.items()):
-            raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
-        return key
-    told: dict[str, Value] = {"charge": said.answer, "because": said.because}
-    act.add("trip", key, {**fields, **told}, happened_ms=from_ms)
+    if is_new(act, "trip", key, fields, whole=True):
+        told: dict[str, Value] = {"charge": said.answer, "because": said.because}
+        act.add("trip", key, {**fields, **told}, happened_ms=from_ms)
     return key
 
 

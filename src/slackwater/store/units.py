@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
 from slackwater.store.alike import folded, near, serial_fault
+from slackwater.store.facts import is_new, other_words
 from slackwater.store.nouns import UNIT_STATES, Value
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing, versions
@@ -164,7 +165,7 @@ def set_state(
     with record.act(by=by, what=f"unit {state}") as act:
         key = key_of("unit_state", unit, once)
         fields: dict[str, Value] = {"unit": unit, "state": state, "method": method, "note": note, "at_place": place}
-        if _sent_before(act, "unit_state", key, fields):
+        if not is_new(act, "unit_state", key, fields, whole=True):
             return
         now = _now(act, unit, act.at_ms)
         if now.state == "in_use" and state not in AWAY:
@@ -200,7 +201,9 @@ def connect(
     unit = key_of("unit", serial)
     fields: dict[str, Value] = {"drain": drain, "unit": unit, "checked": checked, "second_person": second_person}
     pairing = key_of("pairing", drain, serial, at_ms)
-    if _sent_before(act, "setup", key_of("setup", once), fields, and_made=pairing):
+    if not is_new(act, "setup", key_of("setup", once), fields, whole=True):
+        if not act.things("pairing", keys=[pairing], gone=True):  # of another moment
+            raise other_words()
         return
     tube = act.thing("drain", drain)
     if tube is None:
@@ -241,20 +244,6 @@ def connect(
         happened_ms=at_ms,
     )  # fmt: skip
     act.add("setup", key_of("setup", once), fields, happened_ms=at_ms)
-
-
-def _sent_before(act: Acting, noun: str, key: str, fields: Mapping[str, Value], and_made: str = "") -> bool:
-    """Whether it is there already. Other words under the same form's key are refused: nobody shall think them kept.
-
-    `and_made`: the pairing that was made with it.
-    """
-    there = act.things(noun, keys=[key], gone=True)
-    if not there:
-        return False
-    same = all(there[0][name] == value for name, value in fields.items())
-    if not same or (and_made and not act.things("pairing", keys=[and_made], gone=True)):
-        raise RecordError("was sent before with other words", where="the form", mend="Open the form anew.")
-    return True
 
 
 def _now(act: Acting, unit: str, at_ms: int) -> UnitNow:

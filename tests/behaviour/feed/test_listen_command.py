@@ -89,6 +89,8 @@ def test_an_invented_unit_sends_live_by_each_door(record: Record, place: str, tm
     (["--serial", "A", "--serial", "B", "--http", "http://h", "--key", "k"], "need as many keys"),
     (["--serial", "A", "--http", "h:1", "--key", "k"], "is no address"),
     (["--serial", "A", "--mllp", "h"], "is no address"),
+    (["--serial", "A", "--mllp", "h:99999"], "is no address"),
+    (["--serial", "A", "--http", "http://h:99999", "--key", "k"], "is no address"),
 ])  # fmt: skip
 def test_a_live_simulation_says_what_is_missing(words: list[str], why: str) -> None:
     code, told = called("simulate", "healing", "--live", "--hours", "0.02", *words)
