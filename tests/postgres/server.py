@@ -27,6 +27,7 @@ from psycopg import conninfo, sql
 # port, be connected to itself, and keep the port from the next start.
 PORTS = range(21_000, 32_000)
 START_WITHIN_S = 60.0
+ROOM_BYTES = 4 << 30
 DEBIAN = Path("/usr/lib/postgresql")  # a folder for each version
 UNLIKE_SQLITE = {"timezone": "Asia/Kathmandu", "datestyle": "German, DMY", "lc_messages": "C"}
 
@@ -99,6 +100,13 @@ class GivenServer:
         """Nothing: it was running before us."""
 
 
+def _in_memory() -> Path | None:
+    """A folder in memory with room enough, if this machine has one: every test makes and drops a database, which on a
+    disk is most of its time. The server syncs all the same, and what it wrote outlives its own death."""
+    memory = Path("/dev/shm")
+    return memory if memory.is_dir() and shutil.disk_usage(memory).free > ROOM_BYTES else None
+
+
 class OwnServer:
     """One server in a folder of its own, on a free port of this machine only."""
 
@@ -110,7 +118,7 @@ class OwnServer:
         self._settings = UNLIKE_SQLITE | settings
         self._password = secrets.token_hex(12)  # else everyone on this machine may be the server's account
         self._port = _free_port()
-        self._folder = Path(tempfile.mkdtemp(prefix="slackwater-pg-"))
+        self._folder = Path(tempfile.mkdtemp(prefix="slackwater-pg-", dir=_in_memory()))
         self._process: subprocess.Popen[bytes] | None = None
         try:
             self._make()
