@@ -47,6 +47,12 @@ STATUS = Caution(
     "Not a certified medical device. In many places software like this is regulated; the organisation using it must "
     "find out, and must complete its own safety case and local testing.",
 )
+WHEN_DOWN = Caution("cau-C13", "If this tool is down, late or doubtful, use the paper checklist.")
+PRIVATE = Caution("cau-C14", "Contains health data: keep it with the patient's notes, or destroy it as they are.")
+TESTED = Caution(
+    "cau-C15", "Tested with simulated and published data; figures are in its documents. No clinical benefit is claimed."
+)
+NO_FLOW = Caution("cau-C11", "No flow was measured here, so nothing is known of the steps of its source.")
 
 
 def freshness(data_until_ms: int | None, now_ms: int, last_reading: bool) -> Caution:

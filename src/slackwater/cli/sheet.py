@@ -162,8 +162,7 @@ def _judged_at(given: Given, printed_ms: int) -> tuple[int | None, int | None]:
     """As of when a drain of the record is judged, and which moment is asked about: as on the ward, that of printing
     unless another is named. (None, None): the end of its log, where that runs ahead of printing; the sheet says so.
     """
-    from slackwater.report.round import AHEAD_MS
-    from slackwater.report.sheets.ward import judged_at
+    from slackwater.report.round import AHEAD_MS, judged_at
     from slackwater.store import open_record
     from slackwater.store.course import course_of, find_drain
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
+from sqlalchemy import Connection
+
 from slackwater.episode.items import ITEMS
 from slackwater.quantities.spans import format_span
 from slackwater.report.times import between, shown
 from slackwater.store.course import Course
 from slackwater.store.history import Line
 from slackwater.store.removing import ANALGESIA
-from slackwater.store.rows import Thing
+from slackwater.store.rows import Thing, things
 
 MOST_LINES = 200  # of the history; older ones are counted (ours)
 _NOT_READ = "not reviewed"
@@ -74,6 +76,19 @@ class DrainFacts:
     units: tuple[Fact, ...]
     chart: tuple[ChartRow, ...]
     chart_items: tuple[str, ...]
+
+
+def read_beside(
+    connection: Connection, course: Course, known_ms: int | None = None
+) -> tuple[dict[str, str], dict[str, Thing], tuple[Thing, ...]]:  # fmt: skip
+    """What `drain_facts` asks for beside a course: serials, rules, decisions."""
+    pinned = [] if course.goal is None or course.goal["protocol"] is None else [course.goal["protocol"]]
+    units = {one["unit"] for one in course.pairings}
+    return (
+        {one.key: one["serial"] for one in things(connection, "unit", keys=units)},
+        {one["sha256"]: one for one in things(connection, "protocol", keys=pinned, known_ms=known_ms)},
+        things(connection, "decision", {"drain": course.drain.key}, known_ms=known_ms),
+    )
 
 
 def drain_facts(

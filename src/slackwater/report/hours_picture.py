@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 
-from slackwater.report.plots import BOTTOM, TOP, Frame, ticks
+from slackwater.report.plots import BOTTOM, TOP, Frame, grid_line, svg, ticks
 
 
 def hours_picture(counts: Sequence[int], said: str) -> str:
     """24 bars, each with its count; the hour is that in which they began."""
     frame = Frame(0.0, max(*counts, 1) * 1.15, 0.0, 24.0, tall=200.0)
     floor = frame.tall - BOTTOM
-    parts = []
+    parts: list[str] = []
     for tick in ticks(0.0, frame.high):
         if tick == int(tick):
-            y = frame.y(tick)
-            parts.append(f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>')
-            parts.append(f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{tick:.0f}</text>')
+            parts += grid_line(frame, tick, f"{tick:.0f}")
     for hour, count in enumerate(counts):
         x, wide = frame.x(hour + 0.15), frame.x(0.7) - frame.x(0.0)
         if count:
@@ -27,5 +24,4 @@ def hours_picture(counts: Sequence[int], said: str) -> str:
             parts.append(f'<text x="{x + wide / 2:.1f}" y="{high:.1f}" text-anchor="middle">{count}</text>')
         if hour % 3 == 0:
             parts.append(f'<text x="{frame.x(hour):.1f}" y="{floor + 16:.1f}" text-anchor="middle">{hour:02}:00</text>')
-    box = f'viewBox="0 0 {frame.wide:.0f} {frame.tall:.0f}"'
-    return f'<svg {box} role="img" class="plot" aria-label="{escape(said, quote=True)}">{"".join(parts)}</svg>'
+    return svg(frame, said, parts)

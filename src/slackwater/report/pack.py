@@ -66,7 +66,7 @@ def packed(found: Assessment, ward: tzinfo | None = None, *, readings: bool = Tr
         },
         "minutes": {"count": count, **_minutes(found.leak_trace, count, judged=why_not is None)},
         "readings": _readings(found.trace, start, until) if readings else None,
-        "suction": {"ordered": _ordered(found)},
+        "suction": {"ordered": ordered(found)},
         "fluid": _fluid(found),
         "events": [
             {"at": mark.at_ms, "kind": mark.kind, "words": mark.words, "rank": mark.rank}
@@ -234,8 +234,8 @@ def packed_size(readings: dict[str, Any]) -> int:
 # --- suction and fluid ----------------------------------------------------------------------------
 
 
-def _ordered(found: Assessment) -> list[list[Any]]:
-    """[from when, cmH2O or null where the entry does not tell, as written]."""
+def ordered(found: Assessment) -> list[list[Any]]:
+    """Suction as charted: [from when, cmH2O or null where the entry does not tell, as written]."""
     out: list[list[Any]] = []
     for entry in entries_for(found.chart, "drain", found.episode).of("suction_ordered"):
         level = 0.0 if entry.value == "none_added" else entry.value if isinstance(entry.value, float) else None

@@ -35,6 +35,8 @@ ABOVE = ("cau-C9", "cau-C4", "cau-C1")  # right above the answer, so short that 
 BESIDE = ("cau-C6", "cau-C10", "cau-C11")  # right below it
 # Would turn the words behind them around ("left", "not met"): shown by name instead of obeyed.
 TURNING = {code: f"[U+{code:04X}]" for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))}
+# These too, and those that are not seen at all: what the ward's pages and paper show by number.
+UNSEEN = TURNING | {code: f"[U+{code:04X}]" for code in (*range(9), 11, 12, *range(14, 32), 127)}
 
 _LOOKED_AT = "Nothing that is recorded; a person looks and decides."
 WAITS_FOR_NOTHING = {

@@ -6,7 +6,7 @@ Every picture has its sentence (aria-label) and stands above a table that says t
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from itertools import cycle, pairwise
@@ -78,7 +78,7 @@ def process_chart(chart: dict[str, Any], said: str, unit: str, times: float = 1.
         place = f'x="{frame.x(k):.1f}" y="{frame.tall - BOTTOM + 16:.1f}"'
         out.append(f'<text class="tick" {place} text-anchor="middle">{k + 1}</text>')
     out.append(_under(frame, POINTS))
-    return _svg(frame, said, out, "fits")
+    return svg(frame, said, out, "fits")
 
 
 def curves(lines: Sequence[dict[str, Any]], said: str, unit: str) -> str:
@@ -105,7 +105,7 @@ def curves(lines: Sequence[dict[str, Any]], said: str, unit: str) -> str:
         ends.append((frame.y(points[-1][1]), line["name"]))
     out += _names(frame, ends)
     out.append(_under(frame, unit))
-    return _svg(frame, said, out, "fits")
+    return svg(frame, said, out, "fits")
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def funnel(
         taken.append((x, place))
         out.append(_text(x, place, name))
     out.append(_under(frame, words.under))
-    return _svg(frame, said, out)
+    return svg(frame, said, out)
 
 
 SHAPES: tuple[Callable[[float, float], str], ...] = (
@@ -185,7 +185,7 @@ def trade_off(rows: Sequence[dict[str, Any]], said: str) -> str:
         name = _text(beside + 12, down + 4, f"{limit:g} mL/min", "name", "start")
         out.append(f'<g class="rule">{shape(beside, down)}</g>{name}')
     out.append(_under(frame, UNTIL_HELD))
-    return _svg(frame, said, out)
+    return svg(frame, said, out)
 
 
 def told_and_came(marks: Sequence[dict[str, Any]], said: str, *, named: bool = True) -> str:
@@ -212,7 +212,7 @@ def told_and_came(marks: Sequence[dict[str, Any]], said: str, *, named: bool = T
         out.append(f'<g class="rule edge">{shape(beside, down)}</g>')
         out.append(_text(beside + 12, down + 4, f"within {hours} h", "name edge", "start"))
     out.append(_under(frame, CHANCE))
-    return _svg(frame, said, out, "fits square")
+    return svg(frame, said, out, "fits square")
 
 
 # --- parts -----------------------------------------------------------------------------------------
@@ -222,19 +222,24 @@ def _by(value: Known, times: float) -> Known:
     return None if value is None else value * times
 
 
-def _svg(frame: Frame, said: str, parts: Iterable[str], kind: str = "") -> str:
+def svg(frame: Frame, said: str, parts: Iterable[str], kind: str = "") -> str:
     """kind "fits": on a narrow screen it is drawn smaller, with the words at its edges below it instead."""
     box = f'viewBox="0 0 {frame.wide:.0f} {frame.tall:.0f}"'
     told = f'role="img" class="{f"plot {kind}".strip()}" aria-label="{escape(said, quote=True)}"'
     return f"<svg {box} {told}>{''.join(parts)}</svg>"
 
 
+def grid_line(frame: Frame, value: float, words: str) -> Iterator[str]:
+    """A line of the grid at a value, and the words at its end."""
+    y = frame.y(value)
+    yield f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>'
+    yield f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{words}</text>'
+
+
 def _y_axis(frame: Frame, unit: str) -> list[str]:
-    out = []
+    out: list[str] = []
     for tick in ticks(frame.low, frame.high):
-        y = frame.y(tick)
-        out.append(f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>')
-        out.append(f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{tick:g}</text>')
+        out += grid_line(frame, tick, f"{tick:g}")
     return [*out, f'<text class="soft edge" x="4" y="11">{escape(unit)}</text>']
 
 

@@ -42,6 +42,12 @@ _GUARDS = {"tube_open": "the tube shown open", "effort_seen": "a cough or a walk
 _BY_PEOPLE = ("word", "number")  # kinds of measure that somebody looks at and charts
 
 
+def judged_at(course: Course, at_ms: int) -> int:
+    """A drain that was out by then is judged as of its removal: nothing was recorded since."""
+    out = course.removed_ms
+    return at_ms if out is None or out > at_ms else out // MINUTE_MS * MINUTE_MS
+
+
 def line_of(course: Course, found: Assessment | None, now_ms: int, zone: tzinfo) -> RoundLine:
     """The line of one drain at `now_ms`; `found` is None where there is neither log nor chart."""
     line = _recorded(course, now_ms, zone)

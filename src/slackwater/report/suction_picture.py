@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from html import escape
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.suction import Fidelity
-from slackwater.report.plots import BOTTOM, TOP, Frame, ticks
+from slackwater.report.plots import BOTTOM, TOP, Frame, grid_line, svg, ticks
 from slackwater.trace.types import MINUTE_MS
 
 COLUMNS = 600  # of the picture: each shows the least and the most of its minutes
@@ -32,8 +32,7 @@ def suction_picture(found: Fidelity, zone: tzinfo, said: str) -> str:
     parts += _columns(frame, found.delivered)
     parts += [_steps(frame, found.set, "limit inner"), _steps(frame, found.ordered, "centre ordered")]
     parts += _lane(frame, found)
-    box = f'viewBox="0 0 {frame.wide:.0f} {frame.tall + LANE - 24:.0f}"'
-    return f'<svg {box} role="img" class="plot suction" aria-label="{escape(said, quote=True)}">{"".join(parts)}</svg>'
+    return svg(replace(frame, tall=frame.tall + LANE - 24), said, parts, "suction")
 
 
 def _floor(frame: Frame) -> float:
@@ -50,9 +49,7 @@ def _hatch() -> Iterator[str]:
 
 def _levels(frame: Frame) -> Iterator[str]:
     for tick in ticks(frame.low, 0.0):
-        y = frame.y(tick)
-        yield f'<path class="grid" d="M{frame.left:.0f} {y:.1f}H{frame.wide - frame.right:.0f}"/>'
-        yield f'<text x="{frame.left - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{f"{tick:g}".replace("-", "−")}</text>'
+        yield from grid_line(frame, tick, f"{tick:g}".replace("-", "−"))
     yield '<text class="soft" x="4" y="11">cmH2O, suction downwards</text>'
 
 

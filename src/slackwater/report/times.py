@@ -23,6 +23,11 @@ def offset(ms: int, zone: tzinfo) -> str:
     return f"UTC{text[:3]}:{text[3:5]}" if text not in ("", "+0000") else "UTC"
 
 
+def dated(ms: int, zone: tzinfo) -> str:
+    """With its year and offset: paper is read on another day and in another place."""
+    return f"{datetime.fromtimestamp(ms / 1000, zone):%a %d %b %Y %H:%M} ({offset(ms, zone)})"
+
+
 def twice(from_ms: int, to_ms: int, zone: tzinfo) -> bool:
     """Whether the zone's offset changes between the two, or within an hour of them: then a clock's hour alone may
     name two moments."""

@@ -51,6 +51,12 @@ def trend(found: Assessment, zone: tzinfo) -> Trend:
     return Trend(_svg(leak, first, last), sentence)
 
 
+def spent(leak: LeakTrace, part: slice) -> list[str]:
+    """How long the air was in which state."""
+    minutes = ((word, int((leak.state[part] == code).sum())) for code, word in _STATES)
+    return [f"{word} {format_span(60.0 * count)}" for word, count in minutes if count]
+
+
 def _sentence(leak: LeakTrace, part: slice, why_not: str | None, zone: tzinfo) -> str:
     count = part.stop - part.start
     largest = leak.minutes.flow_max[part]
@@ -58,8 +64,7 @@ def _sentence(leak: LeakTrace, part: slice, why_not: str | None, zone: tzinfo) -
     if why_not is not None:
         said.append("air is shown and not judged")
     else:
-        spent = ((word, int((leak.state[part] == code).sum())) for code, word in _STATES)
-        said += [f"{word} {format_span(60.0 * minutes)}" for word, minutes in spent if minutes]
+        said += spent(leak, part)
     if np.isfinite(largest).any():
         at = int(np.nanargmax(largest))
         moment = shown(leak.minutes.start_ms + (part.start + at) * MINUTE_MS, zone, day=False)

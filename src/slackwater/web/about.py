@@ -14,11 +14,12 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.cautions import Caution
 from slackwater.assessment.document import document, stamp
 from slackwater.assessment.minute_table import minute_columns, minute_csv
+from slackwater.report.round import judged_at
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing, things
 from slackwater.web.api_door import fine
 from slackwater.web.bedside import asked_here, course_here
-from slackwater.web.drain_sheet import Moment, judged, judged_at, known_course
+from slackwater.web.drain_sheet import Moment, judged, known_course
 from slackwater.web.forms import Form
 from slackwater.web.judges import Asked
 from slackwater.web.shapes import CautionShape, OfDrain, Recorded, RuleName
@@ -86,7 +87,7 @@ async def looked_at(
     """The path's drain at a moment, with what `function` adds."""
     course, rule = await run_in_threadpool(_read, request, moment.known_ms)
     settings, key = request.app.state.settings, course.drain.key
-    asked = Asked(settings.place, key, judged_at(course, moment), settings.zone_name, known_ms=moment.known_ms)
+    asked = Asked(settings.place, key, judged_at(course, moment.as_of_ms), settings.zone_name, known_ms=moment.known_ms)
     told, failed = await judged(request.app.state.judges, function, asked)
     found, further = told if told is not None else (None, None)
     return of_drain(request, course, rule, found, failed, asked), course, further
@@ -104,7 +105,7 @@ async def _after_write(request: Request) -> OfDrain:
     out = course.removed_ms
     if out is not None:
         settings = request.app.state.settings
-        asked = Asked(asked.place, asked.drain, judged_at(course, Moment(settings.clock())), asked.zone_name)
+        asked = Asked(asked.place, asked.drain, judged_at(course, Moment(settings.clock()).as_of_ms), asked.zone_name)
     found, failed = await judged(request.app.state.judges, standing, asked)
     return of_drain(request, course, rule, found, failed, asked)
 

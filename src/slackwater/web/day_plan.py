@@ -16,9 +16,9 @@ from slackwater.store.listing import Listed, listed
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing
 from slackwater.store.trips import AtDrain, at_drain, open_trips
+from slackwater.web.judges import MINUTE_MS
 from slackwater.web.unit_facts import charge_told, runs_told
 
-MINUTE_MS = 60_000
 MOST_SOCKETS = 40
 NEVER = 2**62  # later than any trip
 UNDER_WAY_MS = 12 * 60 * MINUTE_MS  # a trip that nobody came back from stays listed for so long (ours)

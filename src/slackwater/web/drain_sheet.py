@@ -19,17 +19,16 @@ from slackwater.assessment.cautions import Caution
 from slackwater.episode.instants import read_zone
 from slackwater.errors import RecordError, SlackwaterError
 from slackwater.quantities.spans import format_span
-from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, history_lines
+from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, history_lines, read_beside
 from slackwater.report.drains import DrainMap, drain_map, tubes_of, whose
 from slackwater.report.pack import packed
 from slackwater.report.page import view
-from slackwater.report.round import escalation
+from slackwater.report.round import escalation, judged_at
 from slackwater.report.times import offset, shown
 from slackwater.store.course import Course, course_of
 from slackwater.store.history import history_of
 from slackwater.store.recalls import recalled_at
 from slackwater.store.record import Record
-from slackwater.store.rows import things
 from slackwater.web.judges import MINUTE_MS, Asked, Judges, as_json
 from slackwater.web.off_the_mains import open_items
 
@@ -104,7 +103,7 @@ async def sheet_of(request: Request, drain: str, moment: Moment) -> Sheet:
     course, facts, shown_map, history, older, recalled = await run_in_threadpool(
         _read, request.app.state.record, drain, moment, settings.zone
     )
-    asked_ms = judged_at(course, moment)
+    asked_ms = judged_at(course, moment.as_of_ms)
     told, failed = await _told(request, course, moment, asked_ms)
     age = None if told is None or told.data_until_ms is None else max(0, moment.now_ms - told.data_until_ms)
     live = not moment.back and course.removal is None
@@ -128,7 +127,7 @@ def state_now(record: Record, drain: str) -> str:
 async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str, str]:
     """State and the whole picture as JSON, single readings with it ('null' where nothing can be drawn)."""
     course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
-    asked = _asked(request, drain, moment, judged_at(course, moment))
+    asked = _asked(request, drain, moment, judged_at(course, moment.as_of_ms))
     return course.state, await request.app.state.judges.ask(tell_picture, asked)
 
 
@@ -179,22 +178,12 @@ def _read(
     known = moment.known_ms
     with record.reading() as connection:
         course = known_course(connection, drain, known)
-        units = {one["unit"] for one in course.pairings}
-        serials = {one.key: one["serial"] for one in things(connection, "unit", keys=units)}
-        pinned = [] if course.goal is None or course.goal["protocol"] is None else [course.goal["protocol"]]
-        rules = {one["sha256"]: one for one in things(connection, "protocol", keys=pinned, known_ms=known)}
+        serials, rules, decisions = read_beside(connection, course, known)
         tubes = tubes_of(connection, course.patient.key, known)
         lines = history_of(connection, course, known)
-        decisions = things(connection, "decision", {"drain": drain}, known_ms=known)
         recalled = recalled_at(connection, course, moment.as_of_ms, known)
     facts = drain_facts(course, moment.as_of_ms, zone, serials, rules, decisions)
     return course, facts, drain_map(tubes, drain, moment.as_of_ms, zone), *history_lines(lines, zone), recalled
-
-
-def judged_at(course: Course, moment: Moment) -> int:
-    """A drain that is out is judged as of its removal: nothing was recorded since."""
-    out = course.removed_ms
-    return moment.as_of_ms if out is None or out > moment.as_of_ms else out // MINUTE_MS * MINUTE_MS
 
 
 def _asked(request: Request, drain: str, moment: Moment, at_ms: int) -> Asked:
@@ -238,7 +227,7 @@ def _cautions(told: Told | None, facts: DrainFacts) -> tuple[Caution, ...]:
     found = {one.id: one for one in (cautions.SUPPORT_ONLY, cautions.OTHER_CAUSES, cautions.RIGHT_DRAIN,
                                      cautions.OUT_OF_SCOPE)}  # fmt: skip
     found["cau-C6"] = Caution("cau-C6", f"Judged by no rule here. {facts.rule}")
-    found["cau-C11"] = Caution("cau-C11", "No flow was measured here, so nothing is known of the steps of its source.")
+    found["cau-C11"] = cautions.NO_FLOW
     if told is not None:
         every = (told.words[name] for name in ("cautions_above", "cautions_beside", "cautions_below"))
         found |= {one.id: one for some in every for one in some}

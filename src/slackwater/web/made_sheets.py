@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.instants import read_zone
+from slackwater.report.round import judged_at
 from slackwater.report.sheets.incident import EITHER_SIDE_MS
 from slackwater.report.sheets.make import print_many, print_one, sheet
 from slackwater.report.sheets.material import Material, beside_of
@@ -17,7 +18,7 @@ from slackwater.report.sheets.sheet import Print, Sheet
 from slackwater.report.sheets.ward import WardAsked, drains_in, failed
 from slackwater.store.course import Course, course_of
 from slackwater.store.record import Record, opened
-from slackwater.web.drain_sheet import Moment, judged, judged_at, known_course
+from slackwater.web.drain_sheet import Moment, judged, known_course
 from slackwater.web.judges import MINUTE_MS, Asked
 
 
@@ -54,7 +55,7 @@ async def one_print(request: Request, name: str, moment: Moment, about_ms: int |
     """One sheet of the path's drain; or why it cannot be made. about_ms: an incident's moment."""
     settings, drain = request.app.state.settings, request.state.drain
     course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
-    now_ms, asked_ms = judged_at(course, moment), moment.as_of_ms
+    now_ms, asked_ms = judged_at(course, moment.as_of_ms), moment.as_of_ms
     if about_ms is not None:
         now_ms = asked_ms = min(about_ms + EITHER_SIDE_MS, moment.now_ms) // MINUTE_MS * MINUTE_MS
     asked = SheetAsked(
@@ -78,7 +79,7 @@ async def handover_print(request: Request, ward: str | None) -> Print | None:
     async def one(drain: str) -> Sheet:
         course = await run_in_threadpool(_course, record, drain, None)
         asked = SheetAsked(
-            settings.place, drain, judged_at(course, Moment(now_ms)), settings.zone_name, name="handover",
+            settings.place, drain, judged_at(course, at_ms), settings.zone_name, name="handover",
             printed_ms=now_ms, demo=settings.demo, asked_ms=at_ms, many=True,
         )  # fmt: skip
         async with gate:

@@ -11,14 +11,12 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from slackwater.assessment import cautions
-from slackwater.report.page import TURNING
+from slackwater.report.page import UNSEEN
 from slackwater.report.times import shown
 from slackwater.web.policy import may
 from slackwater.web.settings import Settings
 
-# Letters that turn the writing, and those that no page may hold: shown as what they are.
-_SHOWN = TURNING | {code: f"[U+{code:04X}]" for code in (*range(9), 11, 12, *range(14, 32), 127)}
-_UNSEEN = [chr(code) for code in _SHOWN]
+_UNSEEN = [chr(code) for code in UNSEEN]
 
 
 def environment(zone: tzinfo) -> jinja2.Environment:
@@ -75,7 +73,7 @@ def html_of(request: Request, template: str, **values: Any) -> str:
 
 def straight(html: str) -> str:
     """No word of the record may turn "left" around, and none is there unseen."""
-    return html.translate(_SHOWN) if any(one in html for one in _UNSEEN) else html  # looking first is far quicker
+    return html.translate(UNSEEN) if any(one in html for one in _UNSEEN) else html  # looking first is far quicker
 
 
 def local_input(ms: int, zone: tzinfo) -> str:

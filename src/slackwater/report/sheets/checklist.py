@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from slackwater.assessment import cautions
 from slackwater.assessment.cautions import Caution
-from slackwater.report.sheets.frame import FAILS, PRIVATE, TESTED
+from slackwater.report.sheets.frame import PAPER
 from slackwater.report.sheets.sheet import Blanks, Boxes, Frame, Section, Sheet, Table, Words
 
 _HOURS = 7  # rows of the table
@@ -17,7 +17,7 @@ def checklist() -> Sheet:
         "Blank form: patient ____________________   drain number ____   side ________   site ____________", "",
         "No data: everything here is written by hand.", "to be looked up in the unit's own written rule", "",
         (cautions.SUPPORT_ONLY, _NO_DATA, _NO_RULE, cautions.RIGHT_DRAIN),
-        (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, cautions.ABSENCE, FAILS, PRIVATE, TESTED),
+        (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, cautions.ABSENCE, *PAPER),
     )  # fmt: skip
     observed = Table(
         "A set at each look. Write 'not looked' where you did not: an empty box is not a zero.",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
 
 from slackwater.assessment import cautions
 from slackwater.assessment.cautions import Caution
@@ -13,16 +12,11 @@ from slackwater.report.sentences import drain_words
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.others import others
 from slackwater.report.sheets.sheet import Frame
-from slackwater.report.times import offset
+from slackwater.report.times import dated
 
 LABEL, HEADER = 24, 150  # letters: what a label keeps at least, and what the head of a page has room for
 HASH = 12  # letters of the rule's hash that are printed
-FAILS = Caution("cau-C13", "If this tool is down, late or doubtful, use the paper checklist.")
-TESTED = Caution(
-    "cau-C15", "Tested with simulated and published data; figures are in its documents. No clinical benefit is claimed."
-)
-PRIVATE = Caution("cau-C14", "Contains health data: keep it with the patient's notes, or destroy it as they are.")
-_NO_FLOW = Caution("cau-C11", "No flow was measured here, so nothing is known of the steps of its source.")
+PAPER = (cautions.WHEN_DOWN, cautions.PRIVATE, cautions.TESTED)  # what a print says beside what a screen says
 
 
 def frame(of: Material) -> Frame:
@@ -35,7 +29,7 @@ def frame(of: Material) -> Frame:
     return Frame(
         whose(of), _place(of), data, rule, status,
         (cautions.SUPPORT_ONLY, fresh, judged, cautions.RIGHT_DRAIN),
-        (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, held.get("cau-C11", _NO_FLOW), FAILS, PRIVATE, TESTED),
+        (cautions.OTHER_CAUSES, cautions.OUT_OF_SCOPE, held.get("cau-C11", cautions.NO_FLOW), *PAPER),
         _short(of), others(of),
     )  # fmt: skip
 
@@ -56,8 +50,7 @@ def _short(of: Material) -> str:
 
 
 def moment(ms: int, of: Material) -> str:
-    """With its year and zone: paper is read on another day and in another place."""
-    return f"{datetime.fromtimestamp(ms / 1000, of.zone):%a %d %b %Y %H:%M} ({offset(ms, of.zone)})"
+    return dated(ms, of.zone)
 
 
 def _place(of: Material) -> str:

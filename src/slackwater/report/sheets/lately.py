@@ -10,16 +10,13 @@ import numpy as np
 from slackwater.episode.items import ITEMS
 from slackwater.episode.space import entries_for
 from slackwater.episode.types import Entry
-from slackwater.leak.words import CANNOT_TELL, LEAKING, QUIET
-from slackwater.quantities.spans import format_span
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.marks import Mark, marks
 from slackwater.report.sheets.material import Material
 from slackwater.report.times import exactly, twice
+from slackwater.report.trend import spent
 from slackwater.report.words import amount
 from slackwater.trace.types import MINUTE_MS
-
-_STATES = ((LEAKING, "leaking"), (QUIET, "below limit"), (CANNOT_TELL, "cannot tell"))
 
 
 @dataclass(frozen=True)
@@ -45,8 +42,7 @@ def leak_between(of: Material, from_ms: int, to_ms: int) -> str:
         return "nothing of it lies in the log"
     said = []
     if not_judged(found) is None:
-        spent = ((word, int((leak.state[part] == code).sum())) for code, word in _STATES)
-        said += [f"{word} {format_span(60.0 * minutes)}" for word, minutes in spent if minutes]
+        said += spent(leak, part)
     largest = leak.minutes.flow_max[part]
     if not np.isfinite(largest).any():
         return ", ".join([*said, "no air flow was recorded, which is not a flow of zero"])

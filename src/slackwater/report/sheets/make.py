@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 
 from slackwater import __version__
 from slackwater.report.sheets.checklist import checklist
@@ -15,7 +15,7 @@ from slackwater.report.sheets.removal import removal
 from slackwater.report.sheets.sheet import Print, Sheet
 from slackwater.report.sheets.summary import summary
 from slackwater.report.sheets.transfer import transfer
-from slackwater.report.times import offset
+from slackwater.report.times import dated
 
 KINDS: dict[str, tuple[str, Callable[[Material], Sheet]]] = {
     "handover": ("Handover: what changed, what is open, what is not recorded", handover),
@@ -34,21 +34,17 @@ def sheet(name: str, of: Material) -> Sheet:
 
 
 def print_one(one: Sheet, printed_ms: int, zone: tzinfo) -> Print:
-    return Print(f"{one.title}, {one.frame.drain}", printed_at(printed_ms, zone), (one,), made_by())
+    return Print(f"{one.title}, {one.frame.drain}", dated(printed_ms, zone), (one,), made_by())
 
 
 def print_many(title: str, sheets: Sequence[Sheet], printed_ms: int, zone: tzinfo) -> Print:
     """Several drains to a page, each under its own name."""
-    return Print(title, printed_at(printed_ms, zone), tuple(sheets), made_by(), many=True)
+    return Print(title, dated(printed_ms, zone), tuple(sheets), made_by(), many=True)
 
 
 def print_checklist(printed_ms: int, zone: tzinfo) -> Print:
     one = checklist()
-    return Print(one.title, printed_at(printed_ms, zone), (one,), made_by())
-
-
-def printed_at(ms: int, zone: tzinfo) -> str:
-    return f"{datetime.fromtimestamp(ms / 1000, zone):%a %d %b %Y %H:%M} ({offset(ms, zone)})"
+    return Print(one.title, dated(printed_ms, zone), (one,), made_by())
 
 
 def made_by() -> str:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, select
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.types import Episode
-from slackwater.report.drain_facts import DrainFacts, drain_facts
+from slackwater.report.drain_facts import DrainFacts, drain_facts, read_beside
 from slackwater.report.line import RoundLine, Tube
 from slackwater.report.round import judged_line, line_of
 from slackwater.report.round_facts import when
@@ -134,16 +134,11 @@ class Material:
 
 def beside_of(connection: Connection, course: Course, known_ms: int | None = None, *, acts: bool = False) -> Beside:
     """All reads of what lies beside a course. `acts`: the ledger's too, with their hashes."""
-    drain = {"drain": course.drain.key}
-    pinned = [] if course.goal is None or course.goal["protocol"] is None else [course.goal["protocol"]]
-    units = {one["unit"] for one in course.pairings}
     last = head(connection)
     return Beside(
-        {one.key: one["serial"] for one in things(connection, "unit", keys=units)},
-        {one["sha256"]: one for one in things(connection, "protocol", keys=pinned, known_ms=known_ms)},
-        things(connection, "decision", drain, known_ms=known_ms),
+        *read_beside(connection, course, known_ms),
         {one["name"]: one for one in things(connection, "card", known_ms=known_ms)},
-        _last(things(connection, "home", drain, known_ms=known_ms)),
+        _last(things(connection, "home", {"drain": course.drain.key}, known_ms=known_ms)),
         _acts(connection, course, known_ms) if acts else (),
         None if last is None else (last.seq, last.hash),
     )

@@ -14,7 +14,7 @@ from importlib.resources import as_file, files
 from typing import TYPE_CHECKING, Any
 
 from slackwater.errors import MissingPart
-from slackwater.report.page import TURNING
+from slackwater.report.page import UNSEEN
 from slackwater.report.sheets.sheet import Print, as_data
 
 if TYPE_CHECKING:
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 _TEMPLATE = "sheet.typ"
 _LACKING = re.compile(r"the text `\"(.+?)\"` could not be displayed", re.DOTALL)
 _LONG = re.compile(r"\S{31,}")
-_UNSEEN = TURNING | {code: f"[U+{code:04X}]" for code in (*range(9), 11, 12, *range(14, 32), 127)}
 TRIES = 4  # each names letters that the fonts lack; then the print goes out as it is
 
 
@@ -68,7 +67,7 @@ def import_typst() -> Any:
 
 def shown(text: str) -> str:
     """No letter that turns the writing around, and none that is not seen."""
-    return text.translate(_UNSEEN)
+    return text.translate(UNSEEN)
 
 
 def _is_typsts(error: Exception) -> bool:
@@ -99,7 +98,7 @@ def _compiled(told: Mapping[str, Any], standard: str | None) -> bytes:
 
 def _without(told: dict[str, Any], lacking: Mapping[str, None], *, untagged: bool = False) -> dict[str, Any]:
     """The same words, letters that no font has by their number, with a note that says so."""
-    table = _UNSEEN | {ord(letter): f"[U+{ord(letter):04X}]" for letter in lacking}
+    table = UNSEEN | {ord(letter): f"[U+{ord(letter):04X}]" for letter in lacking}
     said: dict[str, Any] = _translated(told, table)
     notes = [told["note"]] if told["note"] else []
     if lacking:

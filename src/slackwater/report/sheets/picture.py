@@ -15,20 +15,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.assessment import Assessment
-from slackwater.episode.space import entries_for
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import stretches
 from slackwater.leak.words import CANNOT_TELL, LEAKING
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.fluid import fluid_record, fluid_steps
+from slackwater.report.pack import ordered
 from slackwater.report.plots import ticks
 from slackwater.report.told import picture_sentence
+from slackwater.report.trend import KNEE
 from slackwater.report.words import amount
 from slackwater.trace.types import MINUTE_MS
 
 WIDE, LEFT, RIGHT = 760.0, 64.0, 14.0
 STEPS = 360  # columns of the drawing; each shows the mean and the largest of its minutes
-KNEE = 5.0  # mL/min: below it the scale is even, above it as a logarithm (as in the trend of the round)
 TICKS = (0.0, 10.0, 50.0, 100.0, 500.0, 1000.0, 4000.0)
 FONT = 'font-family="DejaVu Sans, sans-serif" font-size="10"'
 
@@ -183,7 +183,7 @@ def _pressure(found: Assessment, leak: LeakTrace, edges: list[int], axis: Axis) 
     lowest, highest, mean = leak.minutes.pressure_min, leak.minutes.pressure_max, leak.minutes.pressure
     lows = [_known(lowest[a:b], np.min) for a, b in pairwise(edges)]
     highs = [_known(highest[a:b], np.max) for a, b in pairwise(edges)]
-    orders = [one for one in _ordered(found) if one[0] < axis.until_ms]
+    orders = [(at, level) for at, level, _ in ordered(found) if at < axis.until_ms]
     known = [one for one in (*lows, *highs) if math.isfinite(one)]
     levels = [level for _, level in orders if level is not None]
     low, high = min([*known, *levels, -1.0]) * 1.1, max([*known, *levels, 0.0])
@@ -199,14 +199,6 @@ def _pressure(found: Assessment, leak: LeakTrace, edges: list[int], axis: Axis) 
     for (at, level), (until, _) in pairwise([*orders, (axis.until_ms, None)]):
         if level is not None and until > axis.from_ms:
             yield _path(f"M{axis.x(at):.1f} {lane.y(level):.1f}H{axis.x(until):.1f}", 1.2, "#000", "2 3")
-
-
-def _ordered(found: Assessment) -> list[tuple[int, float | None]]:
-    out: list[tuple[int, float | None]] = []
-    for entry in entries_for(found.chart, "drain", found.episode).of("suction_ordered"):
-        level = 0.0 if entry.value == "none_added" else entry.value if isinstance(entry.value, float) else None
-        out.append((entry.time, None if entry.conflict else level))
-    return out
 
 
 def _fluid(found: Assessment, axis: Axis, lane: Lane) -> Iterator[str]:

@@ -8,6 +8,7 @@ from datetime import tzinfo
 
 from slackwater.errors import SlackwaterError
 from slackwater.protocol.rule import Protocol
+from slackwater.report.round import judged_at
 from slackwater.report.sheets.frame import frame
 from slackwater.report.sheets.handover import handover
 from slackwater.report.sheets.material import BACK_MS, SHIFT_MS, Beside, Material, beside_of
@@ -16,7 +17,6 @@ from slackwater.store.course import Course, course_of
 from slackwater.store.read_out import assess_course
 from slackwater.store.record import Record
 from slackwater.store.rows import things
-from slackwater.trace.types import MINUTE_MS
 
 
 @dataclass(frozen=True)
@@ -78,12 +78,6 @@ def handover_of(record: Record, drain: str, asked: WardAsked) -> Sheet:
         )  # fmt: skip
     except SlackwaterError as error:
         return failed(course, str(error), asked, beside)
-
-
-def judged_at(course: Course, at_ms: int) -> int:
-    """A drain that was out by then is judged as of its removal: nothing was recorded since."""
-    out = course.removed_ms
-    return at_ms if out is None or out > at_ms else out // MINUTE_MS * MINUTE_MS
 
 
 def failed(course: Course, why: str, asked: WardAsked, beside: Beside | None = None) -> Sheet:

@@ -6,12 +6,12 @@ import asyncio
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.typed import Typed
 from slackwater.report.sheets.make import KINDS as SHEETS
-from slackwater.store.course import Course, course_of
+from slackwater.store.course import Course
 from slackwater.store.home import TELLERS, at_home, change_home, of_diary, send_home, tell_diary
 from slackwater.store.listing import Listed, listed
 from slackwater.store.nouns import Value
@@ -40,6 +40,7 @@ from slackwater.web.bedside import (
     out_by,
     recorded,
     rows_fine,
+    to_drain,
     version_of,
 )
 from slackwater.web.charted import last_of_each, row_of
@@ -104,7 +105,7 @@ async def gone_home(request: Request) -> Response:
                 protocol=told.protocol, once=once,
             ),
         )  # fmt: skip
-    return _back(request, "home") if form.fine else await _home(request, form, course)
+    return to_drain(request, "/home") if form.fine else await _home(request, form, course)
 
 
 @router.post(f"{DRAIN}/home/told")
@@ -114,7 +115,7 @@ async def before_leaving(request: Request) -> Response:
     rows = {item: Typed(item, value) for item, _ in BEFORE if (value := form.one_of(item, ("yes", "no")))}
     nothing = ("home_help", "Nothing is answered yet.")
     if await kept_rows(request, form, course, "before going home", rows, moment_at(request, form), empty=nothing):
-        return _back(request, "home")
+        return to_drain(request, "/home")
     return await _home(request, form, course)
 
 
@@ -136,7 +137,7 @@ async def changed(request: Request, stay: str) -> Response:
             request, form, "home changed", at="visit", names={"to": "to"},
             do=lambda act, now: change_home(act, now, stay, told, version=version),
         )  # fmt: skip
-    return _back(request, "home") if form.fine else await _home(request, form, course)
+    return to_drain(request, "/home") if form.fine else await _home(request, form, course)
 
 
 async def _home(request: Request, form: Form, course: Course) -> Response:
@@ -155,10 +156,6 @@ async def _judged(request: Request, course: Course, here: Thing | None) -> HomeT
     asked = HomeAsked(**vars(asked_here(request, course)), from_ms=None if here is None else here["from_ms"])
     found: HomeTold = await request.app.state.judges.ask(home_told, asked)
     return found
-
-
-def _back(request: Request, page: str) -> Response:
-    return RedirectResponse(f"/drain/{request.state.drain}/{page}", 303)
 
 
 # --- the diary ------------------------------------------------------------------------------------
@@ -185,7 +182,7 @@ async def diary_told(request: Request) -> Response:
             request, form, "diary from home", at="at",
             do=lambda act, now: tell_diary(act, now, tuple(rows.values()), teller, by=by, at_ms=at_ms, once=once),
         )  # fmt: skip
-    return _back(request, "diary") if form.fine else await _diary(request, form, course)
+    return to_drain(request, "/diary") if form.fine else await _diary(request, form, course)
 
 
 async def _diary(request: Request, form: Form, course: Course) -> Response:
@@ -226,13 +223,13 @@ async def clinic(request: Request) -> Response:
     state, who = request.app.state, request.state.who
     now = state.settings.clock()
     found = await run_in_threadpool(_at_home, state.record, who, now)
-    lines = await asyncio.gather(*(_line(request, drain, course, home, now) for drain, course, home in found))
+    lines = await asyncio.gather(*(_line(request, drain, home, now) for drain, home in found))
     return render(
         request, "clinic.html", lines=sorted(lines, key=lambda one: (*one.place, one.drain.name)), empyema=EMPYEMA
     )
 
 
-async def _line(request: Request, drain: Listed, course: Course, home: Thing, now: int) -> ClinicLine:
+async def _line(request: Request, drain: Listed, home: Thing, now: int) -> ClinicLine:
     settings = request.app.state.settings
     asked = HomeAsked(
         settings.place, drain.key, now // MINUTE_MS * MINUTE_MS, settings.zone_name, from_ms=home["from_ms"]
@@ -244,14 +241,13 @@ async def _line(request: Request, drain: Listed, course: Course, home: Thing, no
     return ClinicLine(drain, home, told, home["visit_ms"] is not None and home["visit_ms"] < now)
 
 
-def _at_home(record: Record, who: Who, now: int) -> list[tuple[Listed, Course, Thing]]:
+def _at_home(record: Record, who: Who, now: int) -> list[tuple[Listed, Thing]]:
     stays: dict[str, list[Thing]] = {}
     for one in record.things("home"):
         stays.setdefault(one["drain"], []).append(one)
     found = []
-    with record.reading() as connection:
-        for drain in listed(record):
-            home = at_home(stays.get(drain.key, ()), now)
-            if home is not None and who.sees(drain.ward):
-                found.append((drain, course_of(connection, drain.key), home))
+    for drain in listed(record):
+        home = at_home(stays.get(drain.key, ()), now)
+        if home is not None and who.sees(drain.ward):
+            found.append((drain, home))
     return found

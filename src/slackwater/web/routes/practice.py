@@ -108,7 +108,7 @@ async def unfolding(request: Request, exercise: str, draw: str = "", moment: str
         if draw.isdecimal() and int(draw) in draws_of(lessons, one.name):
             return RedirectResponse(f"{PAGE}/{one.name}/{draw}", 303)
         return RedirectResponse(f"{PAGE}/{one.name}", 303)
-    return await _asked(request, one, number, int(moment) - 1 if moment.isdecimal() and len(moment) < 3 else 0, empty())
+    return await _asked(request, one, number, _place(moment), empty())
 
 
 @router.post(f"{PAGE}/{{exercise}}")
@@ -121,8 +121,7 @@ async def answered(request: Request, exercise: str) -> Response:
     number = next_draw(who.person, one, lessons)
     if form.said.get("draw", "").isdecimal() and int(form.said["draw"]) in draws_of(lessons, one.name):
         return RedirectResponse(f"{PAGE}/{one.name}/{int(form.said['draw'])}", 303)
-    text = form.said.get("moment", "1")
-    moment = int(text) - 1 if text.isdecimal() and len(text) < 3 else 0
+    moment = _place(form.said.get("moment", "1"))
     answer = form.one_of("answer", tuple(one.kind.answers), needed="Choose one answer.")
     sure = form.one_of("confidence", tuple(_sure(one)), needed="Say how sure you are.")
     if form.said.get("draw") != str(number):
@@ -170,6 +169,11 @@ def _sure(one: Exercise) -> dict[str, str]:
     """How sure one may say to be: from what a guess is worth among so many answers."""
     guess = int(a_guess(len(one.kind.answers)))
     return {str(guess): "a guess"} | {percent: words for percent, words in STEPS.items() if int(percent) > guess}
+
+
+def _place(moment: str) -> int:
+    """A moment as the page names it, 1 being the first; what is none is the first."""
+    return int(moment) - 1 if moment.isdecimal() and len(moment) < 3 else 0
 
 
 def _nowhere(request: Request) -> Response:

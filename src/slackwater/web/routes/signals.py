@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.audit.unit_calls import Stay
@@ -17,7 +17,7 @@ from slackwater.store.calls import CAUSES, HELPED, Call, complete_call, heard, r
 from slackwater.store.course import Course
 from slackwater.store.listing import listed
 from slackwater.store.nouns import CALL_KINDS, Value
-from slackwater.web.bedside import DRAIN, course_here, form_page, moment_at, recorded, version_of
+from slackwater.web.bedside import DRAIN, course_here, form_page, moment_at, recorded, to_drain, version_of
 from slackwater.web.forms import Form, empty, form_of
 from slackwater.web.pages import local_input, render
 from slackwater.web.policy import BEDSIDE, EVERYONE, Rule, allow
@@ -52,7 +52,7 @@ async def entered(request: Request) -> Response:
             request, form, "a unit's signal", at="at", names={"attended": "attended", "until": "until"},
             do=lambda act, now: record_call(act, now, kind, from_ms=from_ms, once=once, **told),
         )  # fmt: skip
-    return _back(request) if form.fine else await _page(request, form, course)
+    return to_drain(request, "/signals") if form.fine else await _page(request, form, course)
 
 
 @router.post(f"{DRAIN}/signals/{{call}}")
@@ -69,11 +69,7 @@ async def completed(request: Request, call: str) -> Response:
             request, form, "a unit's signal told", at="attended", names={"attended": "attended", "until": "until"},
             do=lambda act, now: complete_call(act, now, call, new, version=version),
         )  # fmt: skip
-    return _back(request) if form.fine else await _page(request, form, course, open_call=call)
-
-
-def _back(request: Request) -> Response:
-    return RedirectResponse(f"/drain/{request.state.drain}/signals", 303)
+    return to_drain(request, "/signals") if form.fine else await _page(request, form, course, open_call=call)
 
 
 def _told(request: Request, form: Form) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from slackwater.store.course import Course
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 from slackwater.store.trips import AtDrain, at_drain, back_from, open_trips, plan_trip
-from slackwater.web.bedside import DRAIN, course_here, form_page, moment_at, recorded, to_drain, version_of, whole
+from slackwater.web.bedside import DRAIN, form_page, moment_at, recorded, to_drain, version_of, whole
 from slackwater.web.day_plan import MOST_SOCKETS, Day, day_of
 from slackwater.web.forms import Form, empty, form_of
 from slackwater.web.guard import Who
@@ -117,7 +117,8 @@ async def _here(request: Request) -> AtDrain:
 async def _page(request: Request, form: Form, typed: Typed | None) -> Response:
     settings = request.app.state.settings
     now_ms, zone = settings.clock(), settings.zone
-    here, course = await _here(request), await course_here(request)
+    here = await _here(request)
+    course = here.course
 
     def said(trip: Thing) -> Answer:
         return here.covers(float(trip["planned_min"] or 0), now_ms, trip["from_ms"], zone)

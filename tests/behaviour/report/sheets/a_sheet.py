@@ -12,12 +12,12 @@ import slackwater
 from behaviour.report.read_page import read_page
 from end_to_end.a_stay import stay
 from slackwater.assessment.assessment import Assessment
+from slackwater.report.round import judged_at
 from slackwater.report.sheets.html import html
 from slackwater.report.sheets.make import print_one, sheet
 from slackwater.report.sheets.material import Material, beside_of
 from slackwater.report.sheets.pdf import Set, pdf
 from slackwater.report.sheets.sheet import Print
-from slackwater.report.sheets.ward import judged_at
 from slackwater.store.acts import key_of
 from slackwater.store.course import course_of
 from slackwater.store.read_out import assess_course

@@ -12,10 +12,9 @@ import pytest
 from behaviour.report.a_hostile_record import TEXTS, hostile
 from behaviour.report.read_page import read_page
 from behaviour.report.sheets.a_sheet import found, material, pages, printed, set_
-from slackwater.assessment.cautions import OTHER_CAUSES, OUT_OF_SCOPE, RIGHT_DRAIN, SUPPORT_ONLY
+from slackwater.assessment.cautions import OTHER_CAUSES, OUT_OF_SCOPE, RIGHT_DRAIN, SUPPORT_ONLY, TESTED, WHEN_DOWN
 from slackwater.assessment.document import document
 from slackwater.report.sheets import pdf as pdf_room
-from slackwater.report.sheets.frame import FAILS, TESTED
 from slackwater.report.sheets.html import html
 from slackwater.report.sheets.make import KINDS, print_checklist
 from slackwater.report.sheets.pdf import pdf
@@ -43,7 +42,7 @@ def test_every_page_says_whose_it_is_until_when_by_which_rule_and_what_it_is_not
         assert SUPPORT_ONLY.text in text and RIGHT_DRAIN.text in text  # cau-C1, cau-C9
         assert "Judged by protocol" in text  # cau-C6
         assert not [word for word in BANNED if word in text.lower()]
-    for caution in (OTHER_CAUSES, OUT_OF_SCOPE, FAILS, TESTED):
+    for caution in (OTHER_CAUSES, OUT_OF_SCOPE, WHEN_DOWN, TESTED):
         assert caution.text in said[0], caution.id
     assert "The source reports flow in steps" in said[0]  # cau-C11
 

@@ -84,6 +84,7 @@ def test_another_wards_drain_is_not_there_whatever_is_sent(program: Program) -> 
     nowhere = program.post("drains/0123456789abcdef0123/chart", **{**SET, "once": "another-key"})
     theirs = program.post(f"drains/{LEAKING}/chart", **{**SET, "once": "another-key"})
     assert theirs.status_code == 404 and theirs.json() == nowhere.json()
+    program.bedside.app.state.board._look()  # the round follows a move within its second
     assert "W-2" not in program.get("drains").text and "W-2" not in program.get("round").text
     pin = {"drain": LEAKING, "why": "tried", "version": 1}
     sha256 = program.told("protocols")["protocols"][0]["sha256"]
