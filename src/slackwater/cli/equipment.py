@@ -280,7 +280,8 @@ def charge(place: str | None, zone: str | None, as_json: bool) -> None:
     from slackwater.store.charges import NOTHING, batteries
 
     with open_record(place) as record:
-        now_ms, known = record.now_ms(), batteries(record)
+        now_ms = record.now_ms()
+        known = batteries(record, now_ms)
         found = [(one, known.get(one.key, NOTHING)) for one in record.things("unit")]
     told = view.charges_dict(found, now_ms)
     text = view.charges_text(found, now_ms, ward_zone(zone))

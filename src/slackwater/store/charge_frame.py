@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from slackwater.store.acts import key_of
 from slackwater.store.course import Course, own_pairings
 
 HOUR_MS = 60 * MINUTE_MS
+TOLD_MS = 10 * MINUTE_MS
 IDLE_CMH2O = 1.0  # a suction below that, without flow, is no work (ours)
 
 COLUMNS: dict[str, Any] = {
@@ -27,7 +28,8 @@ COLUMNS: dict[str, Any] = {
 
 
 def charge_frame(logs: Sequence[Log], course: Course) -> polars.DataFrame:
-    """One row a discharge (`fall`), a charge (`rise`), and each log's last known charge (`last`); `unit` is its key.
+    """One row a discharge (`fall`), a charge (`rise`), and a charge as last known in every ten minutes (`last`); `unit`
+    is its key.
 
     Only minutes in which the unit worked count. A log that does not say which unit wrote it tells of the one unit that
     was paired with the drain all that time; else its charge is nobody's, and is left out.
@@ -50,18 +52,24 @@ def charge_frame(logs: Sequence[Log], course: Course) -> polars.DataFrame:
             ends[thin], percent[thin], None if mains is None else mains[thin], flow[thin], pressure[thin], worked[thin]
         )
         rows += [_row(unit, one) for one in found]
-        told = np.flatnonzero(np.isfinite(percent))
-        if len(told):
-            last = int(told[-1])
-            at, level = int(ends[last]), int(percent[last])
-            plugged = None if mains is None or not np.isfinite(mains[last]) else int(mains[last])
-            lately = ends > at - HOUR_MS
-            rows.append({
-                "unit": unit, "what": "last", "start_ms": at, "end_ms": at, "first_percent": level,
-                "last_percent": level, "on_mains": plugged, "flow": _mean(flow[lately]),
-                "suction": _mean(-pressure[lately]),
-            })  # fmt: skip
+        rows += [{"unit": unit, **one} for one in _told(ends, percent, mains, flow, pressure)]
     return polars.DataFrame([{name: row.get(name) for name in COLUMNS} for row in rows], schema=COLUMNS)
+
+
+def _told(
+    ends: NDArray[np.int64], percent: Floats, mains: Floats | None, flow: Floats, pressure: Floats
+) -> Iterator[dict[str, Any]]:
+    """The charge as last known in each TOLD_MS, so that no moment needs what was logged after it."""
+    known = np.flatnonzero(np.isfinite(percent))
+    closes = np.append(np.diff(ends[known] // TOLD_MS) > 0, True)[: len(known)]
+    for last in known[closes].tolist():
+        at, level = int(ends[last]), int(percent[last])
+        lately = slice(int(np.searchsorted(ends, at - HOUR_MS, side="right")), last + 1)
+        plugged = None if mains is None or not np.isfinite(mains[last]) else int(mains[last])
+        yield {
+            "what": "last", "start_ms": at, "end_ms": at, "first_percent": level, "last_percent": level,
+            "on_mains": plugged, "flow": _mean(flow[lately]), "suction": _mean(-pressure[lately]),
+        }  # fmt: skip
 
 
 def _worked(state: Ints | None, flow: Floats, pressure: Floats) -> NDArray[np.bool_]:

@@ -52,8 +52,9 @@ class Battery:
 NOTHING = Battery()
 
 
-def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, Battery]:
-    """By the unit's key, from the tables that are kept of every drain's logs. `units`: only these.
+def batteries(record: Record, now_ms: int, units: Sequence[str] | None = None) -> dict[str, Battery]:
+    """By the unit's key, from the tables that are kept of every drain's logs; of what had ended by now alone, for a log
+    may run ahead of the clock. `units`: only these.
 
     What was before a unit's battery was put in tells nothing of it.
     """
@@ -67,7 +68,7 @@ def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, B
         frame = polars.read_parquet(io.BytesIO(record.files.get(table["sha256"])))
         if "cell" not in frame.columns:  # of before standby was told from work: it is made again when its drain is read
             continue
-        for row in frame.iter_rows(named=True):
+        for row in _by_then(frame, now_ms).iter_rows(named=True):
             unit = row["unit"]
             if row["start_ms"] < since.get(unit, row["start_ms"]):
                 continue
@@ -86,6 +87,13 @@ def batteries(record: Record, units: Sequence[str] | None = None) -> dict[str, B
         unit: Battery(apart(found.get(unit, ())), last.get(unit))
         for unit in {*found, *last} if units is None or unit in units
     }  # fmt: skip
+
+
+def _by_then(frame: polars.DataFrame, now_ms: int) -> polars.DataFrame:
+    """What had ended by then; of each unit's charges as last known the newest alone."""
+    ended = frame.filter(polars.col("end_ms") <= now_ms)
+    told = polars.col("what") == "last"
+    return polars.concat([ended.filter(~told), ended.filter(told).sort("end_ms").unique("unit", keep="last")])
 
 
 def _put_in(record: Record, units: Sequence[str] | None) -> dict[str, int]:
@@ -109,7 +117,7 @@ def _put_in(record: Record, units: Sequence[str] | None) -> dict[str, int]:
 
 def spent_batteries(record: Record, now_ms: int, known: Mapping[str, Battery] | None = None) -> dict[str, str]:
     """Units whose battery no longer runs as long as their register says it must, in words; by the unit's key."""
-    batteries_ = batteries(record) if known is None else known
+    batteries_ = batteries(record, now_ms) if known is None else known
     spent = {}
     for unit in record.things("unit"):
         limit, battery = unit["must_run_min"], batteries_.get(unit.key)

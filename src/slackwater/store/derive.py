@@ -26,7 +26,7 @@ from slackwater.trace.pyramid import BLOCK_MS, pyramid
 
 KINDS = ("minutes", "pyramid", "charge", "calls")
 _PROGRAM = f"slackwater {__version__}"
-_SHAPE = "2"  # another where a table is worked out otherwise than before
+_SHAPE = "3"  # another where a table is worked out otherwise than before
 
 
 def work_out(record: Record, drain: str) -> bool:

@@ -54,8 +54,9 @@ def at_drain(record: Record, drain: str, now_ms: int, known: Mapping[str, Batter
         course = course_of(connection, drain)
     unit = unit_now(course, now_ms)
     found = None if unit is None else record.thing("unit", unit)
-    mine: Mapping[str, Battery] = known if known is not None else {} if unit is None else batteries(record, [unit])
-    battery = NOTHING if unit is None else mine.get(unit, NOTHING)
+    battery = NOTHING
+    if unit is not None:
+        battery = (batteries(record, now_ms, [unit]) if known is None else known).get(unit, NOTHING)
     return AtDrain(course, unit, None if found is None else found["serial"], battery, margin_of(record, course))
 
 

@@ -86,7 +86,7 @@ def day_of(
     record: Record, sees: Callable[[str | None], bool], now_ms: int, hours: int, sockets: int | None, zone: tzinfo
 ) -> Day:  # fmt: skip
     """`sees`: whether this person sees a ward. `sockets`: None: one for every unit."""
-    known = batteries(record)
+    known = batteries(record, now_ms)
     places = [one for one in listed(record) if sees(one.ward)]
     drains = [(place, at_drain(record, place.key, now_ms, known)) for place in places]
     units, trips, left_out = _asked(drains, now_ms, hours)

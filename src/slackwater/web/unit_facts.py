@@ -50,7 +50,7 @@ class Fleet:
 
 def fleet_of(record: Record, now_ms: int, zone: tzinfo) -> Fleet:
     """Everything of the page of units."""
-    known, used = batteries(record), utilisation(record, now_ms)
+    known, used = batteries(record, now_ms), utilisation(record, now_ms)
     units = tuple(
         unit_told(one, known.get(one.key, NOTHING), used.get(one.key, Used(0.0, 0.0)), now_ms, zone)
         for one in units_now(record, now_ms)

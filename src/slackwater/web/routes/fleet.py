@@ -213,7 +213,7 @@ async def _unit(request: Request, key: str, form: Form) -> Response:
         now = next((one for one in units_now(record, now_ms) if one.key == key), None)
         if now is None:
             return None
-        battery = batteries(record, [key]).get(key, NOTHING)
+        battery = batteries(record, now_ms, [key]).get(key, NOTHING)
         return {
             "told": unit_told(now, battery, utilisation(record, now_ms)[key], now_ms, zone),
             "charge": charge_told(battery, now_ms, zone),

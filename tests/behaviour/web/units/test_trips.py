@@ -164,18 +164,29 @@ def test_a_canister_says_when_it_is_full_and_the_log_when_suction_was_back(ward:
     assert wrong.status_code == 422 and "above 0" in wrong.text
 
 
+def test_nothing_that_was_logged_later_is_in_a_moments_charge(ward: tuple[FastAPI, TestClient]) -> None:
+    """No look-ahead: a log may run ahead of the clock. At noon of its first day only that morning is known."""
+    record, noon = ward[0].state.record, NOW_MS - 2 * 86_400_000 + 3 * 3_600_000
+    then, now = (batteries(record, at, [UNIT])[UNIT] for at in (noon, NOW_MS))
+    assert then.last is not None and noon - 600_000 <= then.last.at_ms <= noon
+    assert then.now(noon) == then.last and now.last is not None and now.last.at_ms == NOW_MS
+    assert all(one.end_ms <= noon for one in then.spells) and len(then.spells) < len(now.spells)
+
+
 def test_a_new_battery_inherits_no_discharge_of_the_old_one(ward: tuple[FastAPI, TestClient]) -> None:
     """Last of the file: it changes the unit. The log has six discharges, one of them on the day of the change."""
     app, _ = ward
     record, now_ms = app.state.record, NOW_MS
-    before = batteries(record, [UNIT])[UNIT]
+    before = batteries(record, now_ms, [UNIT])[UNIT]
     assert before.why_not(now_ms) is None and sum(not one.charging for one in before.spells) == 6
     take_register(record, "serial,battery_from\nSN-6,2041-03-07\n", by="tests")
-    dated = batteries(record, [UNIT])[UNIT]
+    dated = batteries(record, now_ms, [UNIT])[UNIT]
     assert "4 are needed" in (dated.why_not(now_ms) or "") and len(dated.spells) < len(before.spells)
     take_register(record, "serial,battery_from\nSN-6,2041-03-01\n", by="tests")
-    assert batteries(record, [UNIT])[UNIT] == before, "it was put in before all of them"
+    assert batteries(record, now_ms, [UNIT])[UNIT] == before, "it was put in before all of them"
     take_register(record, "serial,battery_lot\nSN-6,B-9\n", by="tests")
-    assert "no discharges" in (batteries(record).get(UNIT, NOTHING).why_not(now_ms) or ""), "another lot, and no day"
+    assert "no discharges" in (batteries(record, now_ms).get(UNIT, NOTHING).why_not(now_ms) or ""), (
+        "another lot, and no day"
+    )
     take_register(record, "serial,battery_from\nSN-6,2041-03-02\n", by="tests")
-    assert batteries(record, [UNIT])[UNIT] == before, "the day was written after"
+    assert batteries(record, now_ms, [UNIT])[UNIT] == before, "the day was written after"
