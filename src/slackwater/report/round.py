@@ -72,10 +72,10 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
     late, due = _due(tasks, now_ms, zone)
     late += [
         f"{one['kind'].replace('_', ' ')} order, review due {when(one['review_ms'], now_ms, zone)}"
-        for one in _standing(course, now_ms)
+        for one in standing(course, now_ms)
         if one["review_ms"] is not None and one["review_ms"] < now_ms
     ]
-    off = [one["may_be_off_min"] for one in _standing(course, now_ms) if one["kind"] == "suction"]
+    off = [one["may_be_off_min"] for one in standing(course, now_ms) if one["kind"] == "suction"]
     mine = [one["time_ms"] for one in course.entries if one["drain"] in (None, course.drain["number"])]
     last = course.last_ms
     return RoundLine(
@@ -105,7 +105,7 @@ def _walks(by_order: str, sucked: Suction) -> str:
     return ASK if by_order == RoundLine.may_be_off and sucked.ordered != NOTHING.ordered else by_order
 
 
-def _standing(course: Course, now_ms: int) -> list[Thing]:
+def standing(course: Course, now_ms: int) -> list[Thing]:
     """The latest order of each kind that stands now."""
     latest = {
         one["kind"]: one

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
-from slackwater.store.alike import folded, near_lots
+from slackwater.store.alike import lot_form, near_lots
 from slackwater.store.course import Course
 from slackwater.store.listing import Listed, listed
 from slackwater.store.nouns import RECALLED, Value
@@ -53,7 +53,7 @@ def recall(record: Record, what: str, lot: str, reason: str, *, by: str) -> str:
     lot, reason = lot.strip(), reason.strip()
     if what not in RECALLED:
         raise RecordError(f"{what!r} is not traced by lots", where="recall", mend=f"Known: {', '.join(RECALLED)}.")
-    if not lot or not reason:
+    if not lot_form(lot) or not reason:
         raise RecordError("lot or reason is missing", where="recall", mend="Say which lot, and why.")
     with record.act(by=by, what="recall", why=reason) as act:
         found = _found(act, what, lot)
@@ -82,7 +82,7 @@ def close_recall(record: Record, what: str, lot: str, why: str, *, by: str) -> N
 
 def _found(act: Acting, what: str, lot: str) -> Thing | None:
     """The recall of this lot, in whatever spelling."""
-    return next((one for one in act.things("recall", {"what": what}) if folded(one["lot"]) == folded(lot)), None)
+    return next((one for one in act.things("recall", {"what": what}) if lot_form(one["lot"]) == lot_form(lot)), None)
 
 
 def meets_nothing(record: Record, what: str, lot: str) -> str:
@@ -93,7 +93,7 @@ def meets_nothing(record: Record, what: str, lot: str) -> str:
     else:
         known = {one["lot" if what == "canister" else "filter_lot"] for one in record.things("canister")}
     known.discard(None)
-    if folded(lot) in {folded(one) for one in known}:
+    if lot_form(lot) in {lot_form(one) for one in known}:
         return ""
     close = near_lots(lot, known)
     return f"no {what} lot {lot} is written down here" + (f"; near it: {', '.join(close)}" if close else "")
@@ -108,7 +108,7 @@ def uses(record: Record, *, drain: str | None = None, lot: str | None = None) ->
     out = _removed(record)
     pairings = record.things("pairing", None if drain is None else {"drain": drain})
     found = [*_of_canisters(record, drain, out, pairings), *_of_batteries(record, out, pairings)]
-    kept = [one for one in found if lot is None or folded(one.lot) == folded(lot)]
+    kept = [one for one in found if lot is None or lot_form(one.lot) == lot_form(lot)]
     return tuple(sorted(kept, key=lambda one: (-one.from_ms, one.what, one.drain)))
 
 
@@ -124,8 +124,8 @@ def recalled_at(connection: Connection, course: Course, now_ms: int, known_ms: i
     for found in things(connection, "unit", keys=[] if unit is None else [unit], known_ms=known_ms):
         lots.append(("battery", found["battery_lot"]))
     return tuple(
-        f"{what} lot {lot} is recalled: {recalls[(what, folded(lot))]['reason']}"
-        for what, lot in lots if lot is not None and (what, folded(lot)) in recalls
+        f"{what} lot {lot} is recalled: {recalls[(what, lot_form(lot))]['reason']}"
+        for what, lot in lots if lot is not None and (what, lot_form(lot)) in recalls
     )  # fmt: skip
 
 
@@ -209,7 +209,7 @@ def to_pull(record: Record, now_ms: int, spent: Mapping[str, str] | None = None)
             why.setdefault((unit.key, unit.at), []).extend(said)
     if any(what != "battery" for what, _ in recalls):
         for use in uses(record):
-            found = recalls.get((use.what, folded(use.lot)))
+            found = recalls.get((use.what, lot_form(use.lot)))
             if found is not None and use.what != "battery" and (use.to_ms is None or use.to_ms > now_ms):
                 key = use.unit if use.unit in units and units[use.unit].at == use.drain else None
                 said = why.setdefault((key, use.drain), [])

@@ -12,7 +12,7 @@ from slackwater.episode.instants import instant_of
 from slackwater.equipment.shortage import Demand
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
-from slackwater.store.alike import FORMULA, folded, serial_fault
+from slackwater.store.alike import FORMULA, folded, lot_form, serial_fault
 from slackwater.store.nouns import Value
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
@@ -244,7 +244,7 @@ def _hides_a_recall(
     its own lot and day, does not."""
     if before is None or before["battery_lot"] is None or "battery_lot" not in fields:
         return None
-    was, lot = folded(before["battery_lot"]), folded(str(fields["battery_lot"] or ""))
+    was, lot = lot_form(before["battery_lot"]), lot_form(str(fields["battery_lot"] or ""))
     came = fields.get("battery_from_ms")
     if ("battery", was) not in recalls or lot == was or (lot and came not in (None, before["battery_from_ms"])):
         return None

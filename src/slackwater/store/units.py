@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
-from slackwater.store.alike import folded, near, serial_fault
+from slackwater.store.alike import lot_form, near, serial_fault
 from slackwater.store.facts import is_new, other_words
 from slackwater.store.nouns import UNIT_STATES, Value
 from slackwater.store.record import Acting, Record
@@ -114,23 +114,23 @@ def _known_over(pairing: Thing) -> int:
 def _recalled_since(told: Sequence[Thing], recalls: Iterable[Thing], put_back_ms: int) -> bool:
     """Whether a lot that the unit had from then on was recalled after it was put back, though that is over by now."""
     held = {
-        folded(one["battery_lot"])
+        lot_form(one["battery_lot"])
         for one, after in zip(told, [*told[1:], None], strict=True)
         if one["battery_lot"] is not None and (after is None or after.at_ms > put_back_ms)
     }
     since = [one for one in recalls if one["what"] == "battery" and (one["from_ms"] or 0) >= put_back_ms]
-    return any(folded(one["lot"]) in held for one in since)
+    return any(lot_form(one["lot"]) in held for one in since)
 
 
 def open_recalls(recalls: Iterable[Thing]) -> dict[tuple[str, str], Thing]:
     """Recalls in force, by what is recalled and its folded lot."""
-    return {(one["what"], folded(one["lot"])): one for one in recalls if one["closed_ms"] is None}
+    return {(one["what"], lot_form(one["lot"])): one for one in recalls if one["closed_ms"] is None}
 
 
 def bars_of(unit: Thing, recalls: Mapping[tuple[str, str], Thing], now_ms: int) -> tuple[str, ...]:
     """Why this unit may go to no patient. A test without a recorded date is not overdue: that is told elsewhere."""
     found = []
-    recall = recalls.get(("battery", folded(unit["battery_lot"] or "")))
+    recall = recalls.get(("battery", lot_form(unit["battery_lot"] or "")))
     if recall is not None:
         found.append(f"battery lot {recall['lot']} is recalled: {recall['reason']}")
     due = unit["safety_test_due_ms"]

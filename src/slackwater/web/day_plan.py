@@ -10,6 +10,7 @@ from slackwater.equipment.charge import charging_rate
 from slackwater.equipment.plan import DayPlan, PlannedTrip, PlannedUnit, plan_day
 from slackwater.equipment.trip import Answer
 from slackwater.errors import SlackwaterError
+from slackwater.report.round import standing
 from slackwater.report.times import shown
 from slackwater.store.charges import batteries
 from slackwater.store.listing import Listed, listed
@@ -174,8 +175,7 @@ def _why_not(at: AtDrain, now_ms: int) -> str | None:
 
 def _walker(place: Listed, at: AtDrain, now_ms: int, zone: tzinfo, short: dict[str, str]) -> Walker:
     trips = [one for one in open_trips(at.course) if one["from_ms"] > now_ms - UNDER_WAY_MS]
-    orders = [one for one in at.course.orders if one["kind"] == "suction" and one["from_ms"] <= now_ms]
-    off = orders[-1]["may_be_off_min"] if orders else None
+    off = next((one["may_be_off_min"] for one in standing(at.course, now_ms) if one["kind"] == "suction"), None)
     return Walker(
         place.key, place.name, f"{place.ward or 'ward not recorded'}, bed {place.bed or 'not recorded'}", at.serial,
         charge_told(at.battery, now_ms, zone),

@@ -88,10 +88,11 @@ def ward_told(asked: Asked) -> WardTold:
     made = figures(found.calls, stays, zone)
     said = _hours_said(made)
     change, change_said = _change(found.calls, stays, asked, zone)
+    summary = _summary(made, len({one.drain for one in stays}), bool(found.tells))
     return WardTold(
-        _summary(made, len({one.drain for one in stays})), _known(found, len(asked.names)), _rows(made.kinds, KINDS),
-        _rows(made.causes), made.no_cause, tuple((words(a), words(b), n) for a, b, n in made.helped), _waited(made),
-        _again(made), hours_picture(made.hours, said), said, tuple(_drain_rows(found.calls, stays, asked)),
+        summary, _known(found, len(asked.names)), _rows(made.kinds, KINDS), _rows(made.causes), made.no_cause,
+        tuple((words(a), words(b), n) for a, b, n in made.helped), _waited(made), _again(made),
+        hours_picture(made.hours, said), said, tuple(_drain_rows(found.calls, stays, asked)),
         tuple(
             (one.drain, asked.names[one.drain], f"{kind_of(one)}, {shown(one.from_ms, zone)}")
             for one in made.unresolved
@@ -116,9 +117,11 @@ def interval(found: Estimate, places: int = 2, unit: str = "") -> str:
     return f"{found.value:.{places}f}{unit} (95 % interval {low} to {high})"
 
 
-def _summary(made: CallFigures, drains: int) -> str:
+def _summary(made: CallFigures, drains: int, told_by_a_log: bool) -> str:
     if not made.drain_days:
         return "No drain was in during this time, as far as is recorded: there is nothing to count against."
+    if not made.calls and not told_by_a_log:  # missing is never zero
+        return "How often units signalled cannot be told: no log here tells of signals, and nobody wrote one down."
     signals = f"{made.calls} signal{'s' if made.calls != 1 else ''}"
     return f"{signals} in {made.drain_days:.1f} drain-days of {drains} drains: {interval(made.per_day)} a drain-day."
 

@@ -239,7 +239,10 @@ def test_a_battery_is_traced_to_the_drains_its_unit_served(record: Record) -> No
     assert {u.drain for u in uses(record, lot="B-2")} == {"drain-P-1", "drain-P-2"}
 
 
-@pytest.mark.parametrize(("what", "lot", "reason"), [("pump", "X", "y"), ("battery", " ", "y"), ("battery", "X", "")])
+@pytest.mark.parametrize(
+    ("what", "lot", "reason"),
+    [("pump", "X", "y"), ("battery", " ", "y"), ("battery", "X", ""), ("battery", "-", "y")],
+)
 def test_a_recall_needs_what_lot_and_reason(record: Record, what: str, lot: str, reason: str) -> None:
     with pytest.raises(RecordError):
         recall(record, what, lot, reason, by="t")
@@ -263,6 +266,8 @@ def test_a_recall_meets_its_lot_in_any_spelling_and_is_one_recall(record: Record
         one.unit.key for one in to_pull(record, record.now_ms()) if one.unit
     }
     assert recall(record, "battery", "B-1204 ", "leaks", by="t") == key and len(record.things("recall")) == 1
+    take(record, "serial,battery_lot\nSN-2,b1204\n")
+    assert "leaks" in unit(record, "SN-2").bars[0], "a hyphen left out hides no unit"
     close_recall(record, "battery", "B-1204", "over", by="t")
     assert unit(record, "SN-1").bars == ()
 

@@ -43,9 +43,10 @@ TELL_US = (
     "you feel hot, shake or feel unwell",
 )  # common practice, no source: local policy decides
 OUT_WHEN = (
-    "Your team has a written rule for when the tube may come out. The air and the fluid must be low for a set time.",
+    "Your team has a written rule for when the tube may come out.",
     "The team looks at you and decides. A number on a box does not decide.",
 )
+ASKED = (("air_leak", "the air"), ("fluid_output", "the fluid"))  # measures that a patient can be told of in a word
 AT_HOME = (
     "Wash your hands before you touch the tube or the dressing.",
     "Look at the skin around the tube each day. Keep the dressing dry.",
@@ -66,7 +67,7 @@ def explain(of: Material) -> Sheet:
             Section("Why you have it", (Words((_where(of), *WHAT_IT_DOES)), Facts(_ordered(of)))),
             Section("What you can do", (Bullets(WHAT_YOU_CAN_DO),)),
             Section("Tell your nurse at once if", (Bullets(TELL_US),)),
-            Section("When will it come out?", (Words(OUT_WHEN),)),
+            Section("When will it come out?", (Words(_out_when(of)),)),
             Section("Your questions", (Blanks(("Ask about", "Explained by")),)),
         ),
         large=True,
@@ -103,6 +104,17 @@ def home(of: Material) -> Sheet:
         ),
         large=True,
     )  # fmt: skip
+
+
+def _out_when(of: Material) -> tuple[str, ...]:
+    """What this drain's own rule asks, as far as a word says it."""
+    judged = None if of.found is None else of.found.evaluation
+    asks = {clause.measure_name for clause in judged.protocol.removal} if judged is not None else set()
+    told = [word for name, word in ASKED if name in asks]
+    if not told:
+        return OUT_WHEN
+    rule, decides = OUT_WHEN
+    return f"{rule} {' and '.join(told).capitalize()} must be low for a set time.", decides
 
 
 def _not_for_patients(of: Material) -> str:

@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.errors import NotWritten, SlackwaterError
-from slackwater.store.alike import folded
+from slackwater.store.alike import folded, lot_form
 from slackwater.store.charges import NOTHING, batteries
 from slackwater.store.recalls import Use, close_recall, open_recalls_now, recall, uses
 from slackwater.store.record import Record
@@ -82,19 +82,19 @@ def _scanned(record: Record, codes: list[str], now_ms: int) -> list[Scanned]:
     lots: dict[str, set[str]] = {}
     for one in record.things("canister"):
         for what, name in (("canister", "lot"), ("filter", "filter_lot")):
-            lots.setdefault(folded(one[name] or ""), set()).add(what)
+            lots.setdefault(lot_form(one[name] or ""), set()).add(what)
     for one in record.things("unit"):
-        lots.setdefault(folded(one["battery_lot"] or ""), set()).add("battery")
+        lots.setdefault(lot_form(one["battery_lot"] or ""), set()).add("battery")
     lots.pop("", None)
     recalls: dict[str, list[str]] = {}
     for one in open_recalls_now(record):
-        recalls.setdefault(folded(one["lot"]), []).append(f"{one['what']} lot recalled: {one['reason']}")
-        lots.setdefault(folded(one["lot"]), set()).add(one["what"])
+        recalls.setdefault(lot_form(one["lot"]), []).append(f"{one['what']} lot recalled: {one['reason']}")
+        lots.setdefault(lot_form(one["lot"]), set()).add(one["what"])
     return [
         Scanned(
             code, units[code].key if code in units else None, units[code].state if code in units else "",
-            tuple(sorted(lots.get(folded(code), ()))),
-            (*recalls.get(folded(code), ()), *(units[code].bars if code in units else ())),
+            tuple(sorted(lots.get(lot_form(code), ()))),
+            (*recalls.get(lot_form(code), ()), *(units[code].bars if code in units else ())),
         )
         for code in codes
     ]  # fmt: skip
@@ -108,7 +108,7 @@ async def lot(request: Request, lot: str = "") -> Response:
     return render(
         request, "unit_lot.html", lot=lot.strip()[:200], found=[one for one in found if one.drain in names],
         elsewhere=len({one.drain for one in found if one.drain not in names}), names=names, serials=serials,
-        recalls=[one for one in recalls if folded(one["lot"]) == folded(lot)], may_recall=who.role in ENGINEERS,
+        recalls=[one for one in recalls if lot_form(one["lot"]) == lot_form(lot)], may_recall=who.role in ENGINEERS,
         once=fresh_key(),
     )  # fmt: skip
 

@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.equipment.trip import Answer
+from slackwater.report.round import standing
 from slackwater.store.course import Course
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
@@ -133,14 +134,10 @@ async def _page(request: Request, form: Form, typed: Typed | None) -> Response:
 
 
 def _may_be_off(course: Course, now_ms: int) -> str:
-    orders = [
-        one for one in course.orders
-        if one["kind"] == "suction" and one["from_ms"] <= now_ms
-        and (one["until_ms"] is None or one["until_ms"] > now_ms)
-    ]  # fmt: skip
-    if not orders:
+    order = next((one for one in standing(course, now_ms) if one["kind"] == "suction"), None)
+    if order is None:
         return "no order of suction is recorded"
-    off = orders[-1]["may_be_off_min"]
+    off = order["may_be_off_min"]
     return f"suction may be off for {off} min, as ordered" if off else "the order says nothing of suction being off"
 
 

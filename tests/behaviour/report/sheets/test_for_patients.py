@@ -85,3 +85,13 @@ def test_the_units_own_words_and_contact_are_printed_as_written() -> None:
     assert "Ward line, invented 00-11-22" in text
     ended = replace(beside, home=thing("home", from_ms=0, to_ms=1, visit_ms=None, contact="Ward line"))
     assert "Ward line" not in " ".join(pages(set_("home", material(beside=ended)).data))
+
+
+@pytest.mark.parametrize(("rule", "asked"), [
+    ("air-50-8h", "The air must be low"), ("fluid-450", "The air and the fluid must be low"), (None, None),
+])  # fmt: skip
+def test_it_tells_of_air_and_fluid_only_what_the_rule_asks(rule: str | None, asked: str | None) -> None:
+    text = " ".join(pages(set_("explain", material(found("healing", 30.0, rule))).data))
+    assert "Your team has a written rule" in text
+    assert (asked is None) == ("must be low" not in text) and (asked or "") in text
+    assert reading_ease(patient._out_when(material(found("healing", 30.0, rule)))) >= FAIRLY_EASY

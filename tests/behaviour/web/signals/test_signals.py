@@ -27,6 +27,8 @@ def bedside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bedside
 
 def test_one_is_entered_told_later_and_seen_over_the_ward(bedside: Bedside) -> None:
     assert NONE_KNOWN in bedside.get(PAGE).text
+    ward = bedside.get("/signals").text
+    assert "cannot be told: no log here tells of signals" in ward and "0 signals in" not in ward
     assert bedside.post(PAGE, kind="line_blocked", at="2041-03-07T08:00", once="one-form-key").status_code == 303
     bedside.post(PAGE, kind="line_blocked", at="2041-03-07T08:00", once="one-form-key")
     (call,) = bedside.things("unit_call", CHARTED)
