@@ -69,13 +69,23 @@ async def listen(intake: Intake, broker: Broker, tell: Teller, topic: str = TOPI
         try:
             async with client_of(broker) as client:
                 await client.subscribe(topic, qos=1)
+                _unless_cancelled()
                 failed = 0
                 await _receive(client, intake, tell, topic)
         except aiomqtt.MqttError as error:
+            _unless_cancelled()
             pause = PAUSES_S[min(failed, len(PAUSES_S) - 1)]
             failed += 1
             tell(f"mqtt: {error}; the broker is tried again in {pause:g} s")
             await asyncio.sleep(pause)
+
+
+def _unless_cancelled() -> None:
+    """A connection that stands, or falls, at the very moment it is cancelled can hide that it was: in Python 3.11
+    wait_for, in the client, then tells only of what came."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
 
 
 def client_of(broker: Broker) -> aiomqtt.Client:
@@ -109,13 +119,15 @@ async def _receive(client: aiomqtt.Client, intake: Intake, tell: Teller, topic: 
                 tell(f"mqtt: refused {len(bad)} of {len(answers)} lines on {str(message.topic)[:80]}: {bad[0].why}")
             client._client.ack(message.mid, message.qos)
 
-    try:
-        async with asyncio.TaskGroup() as both:
-            both.create_task(read())
-            both.create_task(acknowledge())
-    except* aiomqtt.MqttError as lost:
-        raise aiomqtt.MqttError(str(lost.exceptions[0])) from None
+    both = [asyncio.create_task(read()), asyncio.create_task(acknowledge())]
+    try:  # not a task group: in Python 3.11 and 3.12 one that fails while it is cancelled hides that it was
+        done, _ = await asyncio.wait(both, return_when=asyncio.FIRST_COMPLETED)
+        for task in done:
+            task.result()
     finally:
+        for task in both:
+            task.cancel()
+        await asyncio.gather(*both, return_exceptions=True)
         while not under_way.empty():
             under_way.get_nowait()[1].cancel()
 

@@ -18,7 +18,7 @@ from behaviour.feed.malformed import line, malformed
 from slackwater.errors import NotWritten, UsageError
 from slackwater.feed.keys import make_key
 from slackwater.feed.line import line_of
-from slackwater.feed.mqtt import TOPIC, Broker, broker_of, check_topic, serial_in
+from slackwater.feed.mqtt import TOPIC, Broker, broker_of, check_topic, listen, serial_in
 from slackwater.feed.send import MqttDoor, stream
 from slackwater.feed.serve import Doors
 from slackwater.store import Record
@@ -154,6 +154,42 @@ def test_a_broker_that_goes_away_is_tried_again(
         with running("amqtt", tmp_path, there.port):
             subscribed(record, there)
     assert found.counts["kept"] == 1
+
+
+def test_a_broker_that_goes_away_at_the_moment_of_stopping_does_not_keep_it_open(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    there, tries = asyncio.Event(), []
+
+    class Connection:
+        async def __aenter__(self) -> Connection:
+            return self
+
+        async def __aexit__(self, *_: object) -> None:
+            return None
+
+        async def subscribe(self, *_: object, **__: object) -> None:
+            tries.append(1)
+            there.set()
+
+    async def lost_as_it_stops(*_: object) -> None:
+        """As a task group of Python 3.11 does, one of whose tasks fails while it is being cancelled."""
+        try:
+            await asyncio.Event().wait()
+        except asyncio.CancelledError:
+            raise aiomqtt.MqttError("Disconnected during message iteration") from None
+
+    monkeypatch.setattr("slackwater.feed.mqtt.client_of", lambda _: Connection())
+    monkeypatch.setattr("slackwater.feed.mqtt._receive", lost_as_it_stops)
+
+    async def stop() -> None:
+        open_door = asyncio.create_task(listen(None, Broker("127.0.0.1", 1, "n"), print))  # type: ignore[arg-type]
+        await there.wait()
+        open_door.cancel()
+        done, _ = await asyncio.wait([open_door], timeout=10)
+        assert done and open_door.cancelled() and len(tries) == 1
+
+    asyncio.run(stop())
 
 
 def test_addresses_and_topics_are_read_strictly() -> None:
