@@ -37,6 +37,7 @@ HERE = Path(__file__).parent
 START_MS = 2_246_000_000_000
 MOST_ACK_MS, MOST_BEHIND_S, MOST_GROWTH = 250.0, 5.0, 1.25  # the goals
 CONNECTIONS = 2  # of a device: a reading that is held up is overtaken by the next
+WATCHED_ON_S = 8  # after the last reading is due, the round is still watched
 PASSWORD = "four invented words"
 
 
@@ -231,7 +232,7 @@ def watch(port: int, until: float, file: Path) -> None:
         for patient, until_ms in re.findall(r'data-name="[^"]*?(B-[0-9]{4})/1"[^>]*? data-until="([0-9]+)"', text):
             seen.setdefault(f"{patient} {int(until_ms) // 60_000}", now)
         time.sleep(max(0.0, 0.5 - (now - before)))
-    file.write_text(json.dumps({"seen": seen, "took": sorted(took)}))
+    file.write_text(json.dumps({"seen": seen, "took": sorted(took), "until": until}))
 
 
 def ward(place: str, port: int) -> None:
@@ -302,7 +303,7 @@ def measure(run: Run, with_ward: bool) -> bool:
         began = time.time() + 2
         ends = began + run.seconds
         seen = run.folder / "seen.json"
-        watcher = spawned(watch, ward_at, ends + 8, seen) if pages else None
+        watcher = spawned(watch, ward_at, ends + WATCHED_ON_S, seen) if pages else None
         halves = [range(run.devices // 2), range(run.devices // 2, run.devices)]
         files = [run.folder / f"devices-{at}.json" for at in (0, 1)]
         senders = [spawned(devices, run, which, keys, proxy_at, began, file)
@@ -354,6 +355,8 @@ def report(
             for minute, at in minutes.items():
                 if not any(seen is not None and seen < at for seen in first.values()):
                     continue  # nothing was worked out of this drain before
+                if at > shown["until"] - MOST_BEHIND_S:
+                    continue  # acknowledged so late that nobody looked on for as long as it may take
                 seen = first[minute]
                 never += seen is None
                 behind += [] if seen is None else [max(0.0, seen - at)]

@@ -11,13 +11,13 @@ import asyncio
 import time
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from math import inf
 from types import TracebackType
 from typing import Self
 
 from slackwater.errors import NotWritten, RecordError, SlackwaterError
-from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message
+from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message, Settled
 from slackwater.store.record import Record
 
 BY = "live intake"
@@ -37,7 +37,7 @@ class Intake:
     def __init__(self, record: Record, *, by: str = BY) -> None:
         self.record = record
         self.counts: Counter[str] = Counter()
-        self._group = GroupCommit(record, by, GATHER_S)
+        self._group = GroupCommit(record, by, GATHER_S, _settle)
         self._room = asyncio.Semaphore(MOST_WAITING)
         self._serials: frozenset[str] = frozenset()
         self._missed: dict[str, float] = {}  # when it was last looked for
@@ -70,7 +70,7 @@ class Intake:
                 )  # fmt: skip
             async with self._room:  # so `send` never has to wait, and the loop never stands still
                 with _told_as_not_written():
-                    done = await asyncio.wrap_future(self._group.send(message))
+                    done = await self._kept(message)
         except NotWritten:
             self.counts["not written"] += 1
             raise
@@ -79,6 +79,12 @@ class Intake:
             raise
         self.counts[done] += 1
         return done
+
+    async def _kept(self, message: Message) -> str:
+        loop = asyncio.get_running_loop()
+        done: asyncio.Future[str] = loop.create_future()
+        self._group.hand_over(message, (loop, done))
+        return await done
 
     def refused(self) -> None:
         """Count what a door refused before it could be offered."""
@@ -102,6 +108,23 @@ class Intake:
     async def close(self) -> None:
         """Write what was offered, then end."""
         await asyncio.to_thread(self._group.close)
+
+
+def _settle(settled: Settled) -> None:
+    """Tell the loop once an act, not once a message: each call would wake it."""
+    (loop, _), _ = settled[0]
+    with suppress(RuntimeError):  # the loop has ended: nobody waits any more
+        loop.call_soon_threadsafe(_tell, settled)
+
+
+def _tell(settled: Settled) -> None:
+    for (_, done), what in settled:
+        if done.done():  # whoever waited has hung up
+            continue
+        if isinstance(what, Exception):
+            done.set_exception(what)
+        else:
+            done.set_result(what)
 
 
 @contextmanager

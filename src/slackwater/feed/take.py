@@ -37,6 +37,8 @@ async def take(intake: Intake, data: bytes, serial: str) -> list[Answer]:
     if not lines:
         intake.refused()
         return [Answer(0, REFUSED, "there is no line in it")]
+    if len(lines) == 1:  # as most come: without a task of its own
+        return [await _take(intake, *lines[0], serial)]
     return list(await asyncio.gather(*(_take(intake, at, line, serial) for at, line in lines)))
 
 

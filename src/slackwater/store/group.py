@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from slackwater.errors import NotWritten, SlackwaterError, UsageError
 from slackwater.store.acts import key_of
@@ -33,9 +34,14 @@ class Message:
 
     def check(self) -> None:
         """RecordError where it cannot be kept, so that it is refused alone."""
+        _ = self._sound
+
+    @cached_property
+    def _sound(self) -> bool:  # looked at once, however many doors it passes
         plain(self.body, "a message, body", LONGEST_BODY)
         known("message", f"of {self.unit[:40]!r}", self.fields)
         moment(self.time_ms, f"a message of {self.unit[:40]!r}, time")
+        return True
 
     @property
     def fields(self) -> dict[str, Value]:
@@ -86,18 +92,36 @@ def _becomes(message: Message, stored: Mapping[str, str], new: dict[str, Message
     return KEPT if key == message.key else KEPT_BESIDE
 
 
+Settled = Sequence[tuple[Any, str | Exception]]  # each sender's Future, and what became of its message or why not
+
+
+def settle(settled: Settled) -> None:
+    """Tell threads that wait, each by its own concurrent Future; who no longer waits is passed over."""
+    for done, what in settled:
+        if not done.set_running_or_notify_cancel():
+            continue
+        if isinstance(what, Exception):
+            done.set_exception(what)
+        else:
+            done.set_result(what)
+
+
 class GroupCommit:
     """A thread that writes what has gathered. `send` gives a Future, done once the message is on the disk.
 
     It holds KEPT, KEPT_ALREADY (it came before) or KEPT_BESIDE (other words came under its number before). Where
-    writing fails, every Future of that act holds the error. `gather_s`: as GATHER_S.
+    writing fails, every Future of that act holds the error. `gather_s`: as GATHER_S. `settle`: what tells those who
+    wait, called by the writing thread once an act; another than `settle` where they wait in an event loop.
     """
 
-    def __init__(self, record: Record, by: str, gather_s: float = GATHER_S) -> None:
+    def __init__(
+        self, record: Record, by: str, gather_s: float = GATHER_S, settle: Callable[[Settled], None] = settle
+    ) -> None:
         self._record = record
         self._gather_s = gather_s
         self._by = by
-        self._waiting: list[tuple[Message, Future[str]]] = []
+        self._settle = settle
+        self._waiting: list[tuple[Message, Any]] = []
         self._changed = threading.Condition()
         self._closing = False
         self._thread = threading.Thread(target=self._run, name="group commit", daemon=True)
@@ -114,13 +138,18 @@ class GroupCommit:
         except SlackwaterError as error:
             done.set_exception(error)
             return done
+        self.hand_over(message, done)
+        return done
+
+    def hand_over(self, message: Message, done: object) -> None:
+        """As `send`, of a message that was checked; `settle` is given `done` with what became of it."""
         with self._changed:
             self._changed.wait_for(lambda: len(self._waiting) < WAITING or self._closing)
             if self._closing:
                 raise UsageError("the intake is closed")
             self._waiting.append((message, done))
-            self._changed.notify_all()
-        return done
+            if len(self._waiting) == 1:
+                self._changed.notify_all()
 
     def close(self) -> None:
         """Write what was handed over, then end."""
@@ -139,19 +168,15 @@ class GroupCommit:
                 self._changed.notify_all()
             if not batch:
                 return
-            batch = [(message, done) for message, done in batch if done.set_running_or_notify_cancel()]
             self._keep(batch)
 
-    def _keep(self, batch: Sequence[tuple[Message, Future[str]]]) -> None:
+    def _keep(self, batch: Sequence[tuple[Message, Any]]) -> None:
         try:
-            became = keep_messages(self._record, [message for message, _ in batch], self._by)
+            became: Sequence[str | Exception] = keep_messages(self._record, [one for one, _ in batch], self._by)
         except Exception as error:  # noqa: BLE001  whatever it is, every sender hears of it, and the next act is tried
             if len(batch) > 1 and not isinstance(error, NotWritten):  # one of them may be at fault: not the others
                 for one in batch:
                     self._keep([one])
                 return
-            for _, done in batch:
-                done.set_exception(error)
-        else:
-            for (_, done), what in zip(batch, became, strict=True):
-                done.set_result(what)
+            became = [error] * len(batch)
+        self._settle([(done, what) for (_, done), what in zip(batch, became, strict=True)])

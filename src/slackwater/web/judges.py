@@ -73,7 +73,7 @@ class Judges:
 def _stand_back() -> None:
     """On a machine that is busy the pages and what comes in go before the sums."""
     if hasattr(os, "nice"):
-        os.nice(5)
+        os.nice(10)
 
 
 _found: dict[tuple[Any, ...], Assessment | None] = {}

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from concurrent.futures import Future
 from concurrent.futures import wait as wait_for
+from pathlib import Path
 from threading import Event
+from typing import Any
 
 import pytest
 
 from slackwater.errors import NotWritten, RecordError, UsageError
-from slackwater.store import Record
+from slackwater.store import Record, open_record
 from slackwater.store.group import GroupCommit, Message, keep_messages
 from slackwater.store.verify import verify
 
@@ -122,3 +124,27 @@ def test_whoever_sends_too_much_must_wait(record: Record, monkeypatch: pytest.Mo
     sender.join()
     intake.close()
     assert len(record.things("message")) == 20
+
+
+def test_an_act_costs_no_more_in_a_long_record(tmp_path: Path) -> None:
+    """Counted in steps of SQLite's own machine. The rows of an act wait for its line in the ledger; where SQLite enters
+    the line it looks for what waits, and without an index through every row there is."""
+    with open_record(tmp_path / "record", create=True) as record:
+
+        def steps(number: int) -> int:
+            count = 0
+
+            def step() -> None:
+                nonlocal count
+                count += 1
+
+            with record.act(by="tests", what="received") as act:
+                raw: Any = act.connection.connection.driver_connection
+                raw.set_progress_handler(step, 10)
+                act.add("message", f"own{number}", {"unit": "U-1", "sequence": number, "body": "flow 5"})
+            raw.set_progress_handler(None, 0)
+            return count
+
+        first = steps(1)
+        keep_messages(record, [message(number, unit="U-2") for number in range(1000)], "intake")
+        assert 0 < steps(2) < 1.2 * first

@@ -13,6 +13,12 @@ branch_labels = None
 depends_on = None
 
 
+NOUNS = """
+person patient episode space drain goal protocol approval unit pairing order entry log table hold task removal
+check unit_state setup canister decision card look message recall unit_call trip home lesson unit_key sealed
+"""
+
+
 def upgrade() -> None:
     for name in ("kind", "battery_lot"):
         op.add_column("unit_rows", sa.Column(name, sa.Text))
@@ -102,3 +108,7 @@ def upgrade() -> None:
         by=("unit", "sha256"),
     )
     op.create_index("ix_message_unit_seq", "message_rows", ["unit", "seq"])
+    for field in ("unit", "sequence"):  # asked for by nobody alone
+        op.drop_index(f"ix_message_{field}", "message_rows")
+    for noun in NOUNS.split():
+        op.create_index(f"ix_{noun}_seq", f"{noun}_rows", ["seq"])
