@@ -57,14 +57,16 @@ class Act:
     def rows(self) -> Iterator[tuple[str, dict[str, Any]]]:
         """The rows that this act made: (noun, row). The whole record is these, and nothing else."""
         for change in json.loads(self.changes):
-            noun = change["noun"]
-            row = dict.fromkeys(one.name for one in NOUNS[noun].fields)
-            row |= change["new"]
-            row |= {
-                "key": change["key"], "version": change["version"], "seq": self.seq, "at_ms": self.at_ms,
-                "gone": int(change.get("gone", False)), "happened_ms": change.get("happened_ms"),
-            }  # fmt: skip
-            yield noun, row
+            yield change["noun"], row_of(change, self.seq, self.at_ms)
+
+
+def row_of(change: Mapping[str, Any], seq: int, at_ms: int) -> dict[str, Any]:
+    """The row that a change (as `Change.as_dict` has it) makes in the act `seq` of `at_ms` (UTC ms)."""
+    row: dict[str, Any] = dict.fromkeys(one.name for one in NOUNS[change["noun"]].fields)
+    return row | change["new"] | {
+        "key": change["key"], "version": change["version"], "seq": seq, "at_ms": at_ms,
+        "gone": int(change.get("gone", False)), "happened_ms": change.get("happened_ms"),
+    }  # fmt: skip
 
 
 def canonical(value: Any) -> str:

@@ -16,6 +16,7 @@ from slackwater.store.nouns import COUNT, FLAG, INSTANT, NOUNS, NUMBER, TEXT, WO
 _TYPES: dict[str, tuple[type, ...]] = {
     TEXT: (str,), INSTANT: (int,), COUNT: (int,), NUMBER: (int, float), FLAG: (bool,),
 }  # fmt: skip
+_FIELDS = {name: {one.name: one for one in noun.fields} for name, noun in NOUNS.items()}
 _LONGEST = 1_000_000  # characters
 _LARGEST = 2**62
 # What no file of ours may hold, and what cannot be written as UTF-8.
@@ -36,7 +37,7 @@ def moment(at_ms: int | None, where: str) -> None:
 
 def known(noun: str, key: str, fields: Mapping[str, Value]) -> dict[str, Value]:
     """The fields that are known, each of its kind. Raises RecordError naming noun, key and field."""
-    names = {one.name: one for one in NOUNS[noun].fields}
+    names = _FIELDS[noun]
     out: dict[str, Value] = {}
     for name, value in fields.items():
         where = f"{noun} {key}, {name}"

@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError
 
 from slackwater.errors import NotWritten, RecordError, StaleError
 from slackwater.store import checks, migrate, rows
-from slackwater.store.acts import FIRST, Act, Change, act_of
+from slackwater.store.acts import FIRST, Act, Change, act_of, row_of
 from slackwater.store.engine import engine_of, reading, refused_by_guard, writing
 from slackwater.store.files import Files, make_folder, sync_folder, write_durably
 from slackwater.store.nouns import NOUNS, Value
@@ -230,7 +230,7 @@ class Acting:
             return
         noun = changes[0].noun
         checks.before(self.connection, noun, changes)
-        new: list[dict[str, Any]] = [row for _, row in act_of(self.seq, self.at_ms, "", "", "", changes, "").rows()]
+        new: list[dict[str, Any]] = [row_of(change.as_dict(), self.seq, self.at_ms) for change in changes]
         try:
             # PostgreSQL ends the whole act at a refusal, SQLite that one statement: so that both may go on
             postgres = self.connection.dialect.name == "postgresql"
