@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from slackwater.cli.options import at_record, logged_in
+from slackwater.cli.resident import settle_in
 from slackwater.errors import MissingPart, UsageError
 
 LOCAL = ("127.0.0.1", "::1", "localhost")
@@ -77,6 +78,7 @@ def command(
             codes=None if codes is None else read_codes(Path(codes).read_bytes(), codes),
         )  # fmt: skip
         say(caution())
+        settle_in()
         counts = asyncio.run(feed.serve(record, doors, Teller(say), say))
     say(", ".join(f"{count} {what}" for what, count in sorted(counts.items())) or "nothing came")
 

@@ -11,6 +11,7 @@ import click
 
 from slackwater.cli.instants import ward_zone
 from slackwater.cli.options import at_record
+from slackwater.cli.resident import settle_in
 from slackwater.errors import MissingPart, UsageError
 
 if TYPE_CHECKING:
@@ -88,6 +89,7 @@ def command(
     if app.state.first_start.open:
         click.echo(f"first start: enter this code on the page: {app.state.first_start.code}", err=True)
     sys.stderr.flush()
+    settle_in()
     uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False, proxy_headers=behind_tls)
 
 

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import gc
 import logging
 import os
 import signal
 import socket
-import sys
 from collections.abc import Callable, Collection, Coroutine, Generator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -34,7 +32,6 @@ MOST_CONNECTIONS = 4000
 CLOSING_S = 5
 BACKLOG = 2048
 LOGGERS = ("slackwater.feed", "uvicorn")
-SWITCH_S = 0.0005  # the thread that writes gets its turn so soon; by default it waits 5 ms for each of its steps
 IDLE_S = 75  # a connection that asks nothing for so long is closed
 
 
@@ -59,9 +56,6 @@ async def serve(
     ready: told what listens where, once it does.
     """
     stop = stop or _on_signal()
-    sys.setswitchinterval(SWITCH_S)
-    gc.collect()
-    gc.freeze()  # what was loaded stays for good: looking through it anew takes 0.1 s, in which nobody is answered
     told = _Told(tell)
     for name in LOGGERS:
         logging.getLogger(name).addHandler(told)

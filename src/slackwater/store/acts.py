@@ -63,7 +63,8 @@ class Act:
 def row_of(change: Mapping[str, Any], seq: int, at_ms: int) -> dict[str, Any]:
     """The row that a change (as `Change.as_dict` has it) makes in the act `seq` of `at_ms` (UTC ms)."""
     row: dict[str, Any] = dict.fromkeys(one.name for one in NOUNS[change["noun"]].fields)
-    return row | change["new"] | {
+    row |= change["new"]
+    return row | {
         "key": change["key"], "version": change["version"], "seq": seq, "at_ms": at_ms,
         "gone": int(change.get("gone", False)), "happened_ms": change.get("happened_ms"),
     }  # fmt: skip
