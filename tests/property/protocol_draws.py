@@ -10,7 +10,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from slackwater.protocol import Evaluation, Facts, Protocol, Status, evaluate, load_protocol
-from slackwater.protocol.cases import facts_of
+from slackwater.protocol.given import facts_of
 
 LAW = settings(max_examples=120, deadline=None, derandomize=True)
 

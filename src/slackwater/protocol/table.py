@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -20,12 +21,7 @@ class Table:
             raise ProtocolError("must be a table", where=where, mend="Write key = value lines under its heading.")
         self.content = content
         self.where = where
-        allowed = tuple(allowed)
-        for key in content:
-            if key not in allowed:
-                near = difflib.get_close_matches(key, allowed, n=1)
-                mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(allowed)}."
-                raise ProtocolError(f"unknown key {key!r}", where=where, mend=mend)
+        known(content, allowed, where)
 
     def fault(self, key: str, what: str, mend: str) -> ProtocolError:
         return ProtocolError(f"{key}: {what}", where=self.where, mend=mend)
@@ -70,3 +66,40 @@ class Table:
         if seconds > LONGEST_S:
             raise self.fault(key, "is longer than a year", 'Write e.g. "8 h".')
         return seconds
+
+
+def table_at(content: Any, where: str) -> Mapping[str, Any]:
+    """The table that must stand there. Raises ProtocolError."""
+    if not isinstance(content, Mapping):
+        raise ProtocolError("is missing, or not a table", where=where, mend="Write { key = value }.")
+    return content
+
+
+def known(content: Mapping[str, Any], allowed: Iterable[str], where: str) -> None:
+    """ProtocolError for the first key that is not allowed there."""
+    allowed = tuple(allowed)
+    for key in content:
+        if key not in allowed:
+            raise unknown(key, allowed, where)
+
+
+def unknown(key: str, allowed: Iterable[str], where: str) -> ProtocolError:
+    """A key that means nothing there, with the nearest that does."""
+    allowed = tuple(allowed)
+    near = difflib.get_close_matches(key, allowed, n=1)
+    mend = f"Did you mean {near[0]!r}?" if near else f"Known here: {', '.join(allowed)}."
+    return ProtocolError(f"unknown key {key!r}", where=where, mend=mend)
+
+
+_AGO = re.compile(r"(.+) ago")
+
+
+def ago(value: Any, where: str) -> int:
+    """The milliseconds of an age as written: "3 h ago". Raises ProtocolError."""
+    match = _AGO.fullmatch(value) if isinstance(value, str) else None
+    if not match:
+        raise ProtocolError(f"{value!r} is not an age", where=where, mend='Write e.g. "3 h ago".')
+    try:
+        return round(parse_span(match[1]) * 1000)
+    except QuantityError as error:
+        raise ProtocolError(error.what, where=where, mend=error.mend) from None

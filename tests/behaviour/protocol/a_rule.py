@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from slackwater.protocol import Evaluation, Facts, Protocol, evaluate, load_protocol
-from slackwater.protocol.cases import facts_of
+from slackwater.protocol.given import facts_of
 
 TEXT = """
 name = "invented"

@@ -205,7 +205,7 @@ def test_a_rule_without_a_range_says_so_in_a_case() -> None:
         ("", 'order = "allowed"', "number with a unit"), ('order = "20"', 'order = "allowed"', "has no unit"),
         ('order = "20 cmH2O"', 'order = "fine"', "allowed"), ("", 'due = { spo2 = "soon" }', "in 2 h"),
         ("early_warning = { score = true }", 'due = { spo2 = "in 2 h" }', "score = 5"),
-        ('early_warning = { red = "x" }', 'due = { spo2 = "in 2 h" }', "score = 5"), ("", "due = 3", "item ="),
+        ('early_warning = { red = "x" }', 'due = { spo2 = "in 2 h" }', "score = 5"), ("", "due = 3", "key = value"),
         ('charted = { spo2 = "3 h" }', 'due = { spo2 = "in 2 h" }', "3 h ago"),
     ],
 )  # fmt: skip
