@@ -11,6 +11,7 @@ Until it is ended (SIGTERM); then FILE holds what it did, as JSON.
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
 import random
 import signal
@@ -104,6 +105,7 @@ async def whole(reader: asyncio.StreamReader) -> bytes | None:
 
 
 async def main() -> None:
+    gc.disable()  # its own pauses are not the listener's, and it does not live long
     port, listener, file = int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3])
     line, stop = Line(listener, int(sys.argv[4]) if len(sys.argv) > 4 else 1), asyncio.Event()
     asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop.set)

@@ -23,8 +23,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import forecast_cohort as cohorts
 
-from slackwater.forecast.air import AirClause
-from slackwater.forecast.learn import GRID_H, HORIZON_H, Case, Past, cases, corrected, forecast_cases
+from slackwater.forecast.air import AirClause, corrected
+from slackwater.forecast.learn import GRID_H, HORIZON_H, Case, Past, cases, forecast_cases
 from slackwater.forecast.outlast import outlasts
 from slackwater.forecast.score import concordance, covers, crps_h, mean_h
 from slackwater.leak.filter.model import FilterModel, from_toml, shipped_model
@@ -150,7 +150,7 @@ def forecast_figures(
         [case for group in stays_cases([s for s in earlier if s.about[2] not in TOO_COARSE], name) for case in group]
     )
     raw = np.concatenate([forecast_cases(group, model)[0] for group in found])
-    ours = corrected(raw, model.calibration_for(CLAUSES[name].bin_min))
+    ours = corrected(GRID_H, raw, model.calibration_for(CLAUSES[name].bin_min))
     return {
         "Kaplan-Meier": scored([curves[present(case)] for case in flat], times, met),
         "log-linear": scored([log_linear(case) for case in flat], times, met),

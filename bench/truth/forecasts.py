@@ -15,7 +15,8 @@ import forecast_cohort as cohorts
 import numpy as np
 from baselines import Floats, chain_times, two_states
 
-from slackwater.forecast.learn import GRID_H, HORIZON_H, LEAST_MIN, Case, cases, corrected, forecast_cases
+from slackwater.forecast.air import corrected
+from slackwater.forecast.learn import GRID_H, HORIZON_H, LEAST_MIN, Case, cases, forecast_cases
 from slackwater.forecast.score import covers
 from slackwater.leak.filter.model import shipped_model
 
@@ -75,7 +76,7 @@ def cuts_of(stay: cohorts.StayMinutes, *, times_only: bool = False) -> StayCuts:
 
 def _ours(told: list[Case]) -> dict[int, Floats]:
     model = shipped_model()
-    chances = corrected(forecast_cases(told, model)[0], model.calibration_for(told[0].past.clause.bin_min))
+    chances = corrected(GRID_H, forecast_cases(told, model)[0], model.calibration_for(told[0].past.clause.bin_min))
     return {case.minute: row for case, row in zip(told, chances, strict=True)}
 
 

@@ -58,8 +58,8 @@ def _stirred(kind: str, seed: int, minutes: int) -> Flags:
     return out
 
 
-def draw(seed: int, number: int) -> cohorts.StayMinutes:
-    """Stay `number` for the forecast."""
+def bundle_and_plan(seed: int, number: int) -> tuple[world.Bundle, world.Plan]:
+    """Stay `number` for the forecast, as a ward could hand it over."""
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(number,)))
     plan = world.drawn_plan(rng)
     plan.hours = cohorts.HOURS
@@ -89,7 +89,12 @@ def draw(seed: int, number: int) -> cohorts.StayMinutes:
     plan.postures = rng.uniform(0.5, plan.hours, int(rng.integers(25, 75))).tolist()
     if rng.random() < 0.5:
         plan.suction = [*plan.suction, (float(rng.uniform(20.0, 80.0)), float(rng.choice((0.0, 5.0, 8.0))))]
-    bundle = world.bundle_of("forecast", "F", number, plan)
+    return world.bundle_of("forecast", "F", number, plan), plan
+
+
+def draw(seed: int, number: int) -> cohorts.StayMinutes:
+    """The same as minutes."""
+    bundle, plan = bundle_and_plan(seed, number)
     recorded = cohorts.recorded(bundle.logs[0][1], bundle.logs[0][2], bundle.connected_ms)
     n = min(len(bundle.leak_by_minute), len(recorded["flow"]))
     unknown = np.full(n, np.nan)

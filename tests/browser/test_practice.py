@@ -90,6 +90,27 @@ def test_the_bench_answers_a_button(ward: tuple[Any, Desk]) -> None:
     assert "a clamp" in page.inner_text("#now")
 
 
+@pytest.mark.parametrize("size", [(1280, 800), (360, 800)])
+def test_the_question_is_on_the_first_screen(ward: tuple[Any, Desk], size: tuple[int, int]) -> None:
+    """And its answers beside the picture where there is room; the picture stays wide enough to be read."""
+    _, desk = ward
+    desk.page.set_viewport_size({"width": size[0], "height": size[1]})
+    page = desk.open("/practice/which-film")
+    page.wait_for_selector("#lanes canvas")
+    asked = page.locator("#asked").bounding_box()
+    assert asked["y"] + asked["height"] < size[1]
+    picture = page.locator("#lanes canvas").first.bounding_box()
+    if size[0] == 1280:
+        answers = page.locator("#answer").bounding_box()
+        assert answers["y"] + answers["height"] < size[1]
+        assert picture["x"] + picture["width"] < answers["x"] and picture["width"] > 600
+    else:
+        page.locator(".to-answer").click()
+        assert 0 <= page.locator("#answering").bounding_box()["y"] < size[1] / 2
+        assert picture["width"] > 250
+    page.set_viewport_size({"width": 1280, "height": 800})
+
+
 @pytest.mark.parametrize("path", ["/practice", "/practice/no-swing", "/practice/bench"])
 def test_it_reads_on_a_phone_and_axe_finds_nothing(ward: tuple[Any, Desk], path: str) -> None:
     """WCAG 2.2, 1.4.10 at 320 px; axe-core's rules of level A and AA."""

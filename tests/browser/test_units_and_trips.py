@@ -1,4 +1,4 @@
-"""An engineer answers a recall in two steps; a physiotherapist plans the day's walks in one view."""
+"""An engineer answers a recall in two steps; a physiotherapist plans the day's trips in one view."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def test_an_engineer_answers_a_recall_in_two_steps(ward: tuple[Any, Any, str]) -
 def test_a_physiotherapist_plans_the_days_walks_in_one_view(ward: tuple[Any, Any, str]) -> None:
     browser, app, address = ward
     desk = Desk(browser, address, "physiotherapist", java_script_enabled=False, viewport={"width": 390, "height": 844})
-    page = desk.open("/walks")
+    page = desk.open("/trips")
     page.click(f"li[data-drain='{DRAIN}'] a:has-text('Plan a trip')")
     page.fill("#f-destination", "gym")
     page.fill("#f-planned_min", "40")
@@ -56,7 +56,7 @@ def test_a_physiotherapist_plans_the_days_walks_in_one_view(ward: tuple[Any, Any
     page.click("button:has-text('Show what the charge says')")
     assert "charge covers it" in page.inner_text("p.answer[role=status]")
     page.click("button:has-text('Record the trip')")
-    page.click("text=The day's walks and charging")
+    page.click("text=The day's trips and charging")
     card = page.inner_text(f"li[data-drain='{DRAIN}']")
     assert "gym" in card and "charge covers it" in card
     assert page.locator("rect.away-now").count() == 1 and page.locator("rect.on-mains").count() >= 1

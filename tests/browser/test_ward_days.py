@@ -220,7 +220,7 @@ def test_the_engineer(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
     day = Day(browser, address, "engineer", tmp_path)
     with day.task("where each unit is, and its state", taps=1, loads=1):
         day.follow("Units")
-        assert day.says(re.compile(r"7 units: \d in use"))
+        assert day.says(re.compile(r"11 units: \d in use"))
         assert "Lantern ward, bed 5" in unit(day, "S1005").inner_text()
     with day.task("decontamination before it goes back", taps=10, loads=3):
         for what, how in (("cleaned", "wiped, sporicidal, 5 min"), ("tested", "self-test passed, memory cleared"),
@@ -232,7 +232,7 @@ def test_the_engineer(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
                 day.write("How, and the result", how, card)
             day.press(f"Record it: {SPARE}", card)
             day.page.wait_for_load_state()
-        assert "for the next patient" in unit(day, SPARE).inner_text()
+        assert "put back" in unit(day, SPARE).inner_text() and "Still needs" not in unit(day, SPARE).inner_text()
     day.unfold("History", unit(day, SPARE))
     assert "Kit Fennimore: cleaned, wiped, sporicidal, 5 min" in unit(day, SPARE).inner_text()
     with day.task("a fault with the record attached", taps=4, loads=2):

@@ -92,6 +92,21 @@ def test_on_every_screen_nothing_sticks_out_and_axe_finds_no_grave_fault(
     assert grave == []
 
 
+def test_the_whole_answer_is_on_the_first_screen_with_the_six_cautions_above_it(
+    opened: Open, ward: tuple[FastAPI, str]
+) -> None:
+    fill(ward[0].state.record)
+    page = opened(viewport={"width": 1280, "height": 800}).page
+    box, before = (page.locator(one).bounding_box() for one in ("#answer .verdict", "#before"))
+    assert before["y"] + before["height"] <= box["y"] and box["y"] + box["height"] <= 800
+    sizes = page.eval_on_selector_all(
+        "#before p", "(all) => all.map((one) => parseFloat(getComputedStyle(one).fontSize))"
+    )
+    assert len(sizes) == 6 and min(sizes) >= 12, "compact, and still readable"
+    page.set_viewport_size({"width": 360, "height": 800})
+    assert page.locator("#answer").bounding_box()["y"] < 800
+
+
 @pytest.mark.parametrize("screen", ["1280", "360", "320"])
 def test_whose_drain_it_is_stays_in_sight(opened: Open, screen: str) -> None:
     page = opened(**SCREENS[screen]).page

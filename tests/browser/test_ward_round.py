@@ -101,13 +101,31 @@ def test_nothing_is_cut_off(page: Any, ward: tuple[Any, Any, str], width: int) -
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_the_first_drain_and_its_answer_are_on_a_phones_first_screen(page: Any, ward: tuple[Any, Any, str]) -> None:
+    page.set_viewport_size({"width": 360, "height": 800})
+    opened(page, ward[2])
+    for part in ("h2", ".air .say", ".rule p"):
+        box = page.locator(f".tile >> nth=0 >> {part}").first.bounding_box()
+        assert box["y"] + box["height"] <= 800, part
+    counts = page.locator("ul.counts li")
+    assert 2 <= page.locator("ul.counts li:visible").count() <= 4 and counts.count() > 4
+    page.locator("main summary").click()  # the others come with the choice that they belong to
+    assert page.locator("ul.counts li:visible").count() == counts.count()
+    menu = page.locator("header summary")
+    assert not page.locator("nav a").first.is_visible() and menu.bounding_box()["height"] >= 44
+    menu.click()
+    assert page.locator("nav a").first.is_visible()
+    page.set_viewport_size({"width": 1280, "height": 800})  # a phone that is turned round loses no way
+    page.wait_for_selector("nav a >> nth=0", state="visible")
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing(page: Any, ward: tuple[Any, Any, str], scheme: str) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
     page.emulate_media(color_scheme=scheme)
     opened(page, ward[2])
-    page.locator("summary").click()
+    page.locator("main summary").click()
     found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response["violations"]
     assert found == [], json.dumps([(one["id"], [node["html"][:200] for node in one["nodes"][:3]]) for one in found])
 
@@ -115,7 +133,7 @@ def test_axe_finds_nothing(page: Any, ward: tuple[Any, Any, str], scheme: str) -
 def test_targets_are_large_enough_for_a_glove(page: Any, ward: tuple[Any, Any, str]) -> None:
     """44 px: ours, above WCAG 2.2's 24 (2.5.8)."""
     opened(page, ward[2])
-    page.locator("summary").click()
+    page.locator("main summary").click()
     heights = page.eval_on_selector_all(
         "main .tile h2 a, main button, main select, main summary, main a.button",
         "(all) => all.filter((one) => one.offsetParent)"

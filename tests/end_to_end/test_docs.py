@@ -204,6 +204,7 @@ def test_the_definitions_hold_every_number_of_the_code() -> None:
     }
     files = (
         "leak.breathing",
+        "leak.contradicted",
         "leak.doubt",
         "leak.shut",
         "leak.stopped",
@@ -272,7 +273,7 @@ def test_the_readme_shows_what_the_demo_says(tmp_path: Path) -> None:
     called("simulate", "demo", "--seed", "1", "--out", "d", folder=tmp_path)
     given = "--layout layout.toml --chart chart.csv --episode episode.toml --protocol air-50-8h --zone +01:00"
     ran = called("assess", "log.csv", *given.split(), folder=tmp_path / "d")
-    for part in ("Patient", "Air leak:"):
+    for part in ("Patient", "Air leak:", "clauses", "guards"):
         assert paragraph(shown, part) == paragraph(ran.out, part)
     statuses = re.compile(r"[●◐○▨–] (?:met with gaps|met|not met|cannot tell|does not apply)")
     assert statuses.findall(shown) == statuses.findall(ran.out.partition("log rows")[0])

@@ -116,9 +116,17 @@ def test_help_and_version_exit_0(tmp_path: Path) -> None:
     assert "Not a certified medical device" in called("--version", folder=tmp_path).out
 
 
+@pytest.mark.parametrize("words", ["", "layout", "protocol", "audit", "record", "equipment", "export"])
+def test_a_bare_group_is_its_help_and_exit_0(words: str, tmp_path: Path) -> None:
+    ran = called(*words.split(), folder=tmp_path)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out == called(*words.split(), "--help", folder=tmp_path).out
+
+
 @pytest.mark.parametrize(
-    "words", ["assess", "demo", "simulate", "layout propose", "layout check", "layout list", "protocol list",
-              "protocol show", "protocol check", "protocol test", "protocol measures"]
+    "words", ["assess", "demo", "simulate", "layout", "layout propose", "layout check", "layout list", "protocol",
+              "protocol list", "protocol show", "protocol check", "protocol test", "protocol measures", "audit",
+              "teach list", "teach score", "teach check"]
 )  # fmt: skip
 def test_every_command_shows_an_example_in_its_help(words: str, tmp_path: Path) -> None:
     text = called(*words.split(), "--help", folder=tmp_path).out
@@ -132,6 +140,15 @@ def test_a_dash_reads_the_log_from_standard_input(quiet: Path) -> None:
     by_name = found(quiet, "log.csv", *ALL, "--protocol", "air-50-8h")
     piped = found(quiet, "-", *ALL, "--protocol", "air-50-8h", stdin=(quiet / "log.csv").read_bytes())
     assert json.dumps(piped).replace("standard input", "log.csv") == json.dumps(by_name)
+
+
+@pytest.mark.parametrize(
+    "words", [["-", "--chart", "-"], ["-", "-"], ["-", "--layout", "-"], ["--chart", "-", "--episode", "-"]]
+)
+def test_standard_input_can_be_read_once(words: list[str], quiet: Path) -> None:
+    ran = called("assess", *words, folder=quiet, stdin=(quiet / "log.csv").read_bytes())
+    assert (ran.code, ran.out) == (2, "")
+    assert "standard input can be read once" in ran.err
 
 
 def test_several_logs_of_one_drain_join(quiet: Path) -> None:

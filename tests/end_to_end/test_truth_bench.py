@@ -162,3 +162,26 @@ def test_a_run_of_the_chain_completes_as_simulated_runs_do(bench: Callable[[str]
         over |= run >= 5
         done[step] = over.mean()
     assert found == pytest.approx(done, abs=0.02)
+
+
+def test_right_chances_hold_what_they_say_and_bold_ones_less(bench: Callable[[str], ModuleType]) -> None:
+    """Known by making it: it comes at rate 0.03 an hour, or with a chance of 0.3 at 5 h sharp; told so, or twice as
+    fast. A jump of the chance is shared out, so four fifths hold though no time of the forecast does."""
+    told = bench("told_against_came")
+    rng = np.random.default_rng(3)
+    grid = told.GRID_H
+
+    def chances(rate: float) -> np.ndarray:
+        jump = np.where(grid >= 5.0, 0.3, 0.0)
+        return np.tile(jump + (1.0 - 0.3) * (1.0 - np.exp(-rate * grid)), (6000, 1))
+
+    later = rng.exponential(1.0 / 0.03, 6000)
+    time = np.where(rng.random(6000) < 0.3, 5.0, later)
+    time = np.where(time <= told.HORIZON_H, time, np.inf)
+    right, bold = (told.Told([], chances(rate), time) for rate in (0.03, 0.12))
+    assert told.held(right).mean() == pytest.approx(0.8, abs=0.02)
+    assert [told.held(right, k / 5, (k + 1) / 5).mean() for k in range(5)] == pytest.approx([0.2] * 5, abs=0.02)
+    assert told.held(bold).mean() < 0.7
+    chance, came = told.at(right, 24)
+    assert told.ece(chance, came) < 0.02 < told.ece(*told.at(bold, 24))
+    assert told.floor(chance) < 0.02

@@ -381,6 +381,10 @@ class _Draw:
                 found[clause.measure_name, clause.scope] = tuple(
                     self.sighting(clause.measure_name, at) for at in self.instants(6, 60)
                 )
+            elif clause.measure_name == "air_leak" and self.some() < 0.3:  # read off the unit, beside a log or alone
+                found["air_leak_read", clause.scope] = tuple(
+                    self.sighting("air_leak_read", at) for at in self.instants(6, 60)
+                )
         return found
 
     def sighting(self, name: str, at: int) -> Sighting:

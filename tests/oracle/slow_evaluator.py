@@ -246,22 +246,60 @@ def exact(value: float) -> Number:
 
 def signal(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fires: bool) -> Status:
     recorded = facts.signals.get((clause.measure_name, clause.scope))
+    if recorded is None:
+        return spot(facts, clause, moment)
+    if not fires and moment.ms == facts.now_ms and read_since(facts, clause):
+        return NOT
     if clause.lasting_s is not None:
         return lasting(protocol, facts, clause, recorded, moment, fires)
-    if recorded is None:
-        return UNKNOWN
     return within(protocol, facts, clause, recorded, moment, fires)
 
 
-def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: bool = False) -> Status:
-    """The window that begins with minute `first`, by the means of its minutes' bounds."""
+def spot_readings(facts: Facts, clause: Clause, from_ms: int, until_ms: int) -> list[tuple[int, Status]]:
+    """What staff read off the unit in (from, until], each held against the limit."""
+    seen = facts.sightings.get(("air_leak_read", clause.scope), ())
+    seen = tuple(one for one in seen if from_ms < one.time_ms <= until_ms and not one.conflict)
+    limit = exact_limit(clause) if seen else 0
+    return [(one.time_ms, compare(clause.comparison, exact(one.low), exact(one.high), limit)) for one in seen]
+
+
+def looks_back_ms(clause: Clause) -> int:
+    back_s = clause.within_s if clause.lasting_s is None else clause.lasting_s
+    assert back_s is not None
+    return round(back_s * 1000)
+
+
+def spot(facts: Facts, clause: Clause, moment: Moment) -> Status:
+    """Without a log: a reading outside the limit, as long as the clause looks back; for `within` only the last."""
+    read = spot_readings(facts, clause, moment.ms - looks_back_ms(clause), moment.ms)
+    if clause.lasting_s is None:
+        read = [one for one in read if one[0] == read[-1][0]]
+    return NOT if any(told is NOT for _, told in read) else UNKNOWN
+
+
+def read_since(facts: Facts, clause: Clause) -> bool:
+    """A reading outside the limit after the log's last minute, in the time asked about."""
+    log_end = facts.grid_start_ms + facts.length * MINUTE_MS
+    read = spot_readings(facts, clause, max(log_end, facts.now_ms - looks_back_ms(clause)), facts.now_ms)
+    return any(told is NOT for _, told in read)
+
+
+def read_outside(facts: Facts, clause: Clause, minute: int) -> bool:
+    """A reading outside the limit was charted in this minute."""
+    begin = facts.grid_start_ms + minute * MINUTE_MS
+    return any(told is NOT for _, told in spot_readings(facts, clause, begin - 1, begin + MINUTE_MS - 1))
+
+
+def window_answer(clause: Clause, recorded: Signal, first: int, leave_out: Facts | None = None) -> Status:
+    """The window that begins with minute `first`, by its minutes' bounds; with `leave_out`, less its gaps."""
     size = clause.bin_min or 1
     low: Number = 0
     high: Number = 0
     held = 0
     for minute in range(first, first + size):
         known = bool(recorded.known[minute])
-        if leave_out and not known and bool(recorded.tolerable[minute]) and not exceeds(clause, recorded, minute):
+        may_go = not known and bool(recorded.tolerable[minute]) and not exceeds(clause, recorded, minute)
+        if leave_out is not None and may_go and not read_outside(leave_out, clause, minute):
             continue
         minute_low, minute_high = bounds(clause, recorded, minute)
         low = low + thousandths(minute_low)
@@ -299,9 +337,9 @@ def bounds(clause: Clause, recorded: Signal, minute: int) -> tuple[float, float]
 _ANSWERS: dict[tuple[int, int, int, bool], tuple[Any, Any, Status]] = {}
 
 
-def remembered(clause: Clause, recorded: Signal, first: int, leave_out: bool = False) -> Status:
+def remembered(clause: Clause, recorded: Signal, first: int, leave_out: Facts | None = None) -> Status:
     """`window_answer`, worked out once a window: it does not depend on when one asks."""
-    key = (id(clause), id(recorded), first, leave_out)
+    key = (id(clause), id(recorded), first, leave_out is not None)
     found = _ANSWERS.get(key)
     if found is None or found[0] is not clause or found[1] is not recorded:
         if len(_ANSWERS) > 20_000:
@@ -311,15 +349,11 @@ def remembered(clause: Clause, recorded: Signal, first: int, leave_out: bool = F
     return found[2]
 
 
-def lasting(
-    protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal | None, moment: Moment, fires: bool
-) -> Status:
+def lasting(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, moment: Moment, fires: bool) -> Status:
     """Judged on all windows that lie wholly inside the last `lasting`."""
     assert clause.lasting_s is not None
     needed = round(clause.lasting_s / 60)
     end_ms = facts.grid_start_ms + moment.minutes * MINUTE_MS
-    if recorded is None:
-        return UNKNOWN
     if broken(protocol, facts, end_ms, needed * MINUTE_MS):
         return NOT
     if not fires and moment.ms == facts.now_ms and restarted_since(protocol, facts):
@@ -336,7 +370,7 @@ def lasting(
         return UNKNOWN
     if UNKNOWN not in seen:
         return MET
-    return with_gaps(protocol, clause, recorded, begin, moment.minutes, windows, fires)
+    return with_gaps(protocol, facts, clause, recorded, begin, windows, fires)
 
 
 def broken(protocol: Protocol, facts: Facts, end_ms: int, needed_ms: int) -> bool:
@@ -364,19 +398,20 @@ def coarse(protocol: Protocol, clause: Clause, recorded: Signal) -> bool:
 
 
 def with_gaps(
-    protocol: Protocol, clause: Clause, recorded: Signal, begin: int, end: int, windows: range, fires: bool
+    protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, begin: int, windows: range, fires: bool
 ) -> Status:
     """Judged again with the missing minutes left out of every mean; gaps never quiet an escalation."""
     if protocol.gaps_s <= 0 or fires:
         return UNKNOWN
+    assert clause.lasting_s is not None
     unknown = 0
-    for minute in range(begin, end):
+    for minute in range(begin, begin + round(clause.lasting_s / 60)):
         if not recorded.known[minute]:
             unknown += 1
     if unknown * 60 > protocol.gaps_s:
         return UNKNOWN
     for first in windows:
-        if remembered(clause, recorded, first, True) is not MET:
+        if remembered(clause, recorded, first, facts) is not MET:
             return UNKNOWN
     return GAPS
 

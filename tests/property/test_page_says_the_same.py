@@ -24,7 +24,7 @@ from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.clauses import MOST_SPANS
 from slackwater.report.page import page
-from slackwater.report.words import SHAPES, WORDS, amount
+from slackwater.report.words import SHAPES, WORDS
 
 LAWS = Laws()
 WARD = timezone(timedelta(hours=1))
@@ -59,8 +59,8 @@ def same(found: Assessment, zone: tzinfo) -> None:
     _head(shown, document, zone)
     _statuses(shown, document, terminal)
     for section, key in SECTIONS.items():
-        _parts(parts(shown, section), document[key], zone)
-    _parts(parts(shown, "step-down"), (document["step_down"] or {"criteria": []})["criteria"], zone)
+        _parts(parts(shown, section), document[key], document, zone)
+    _parts(parts(shown, "step-down"), (document["step_down"] or {"criteria": []})["criteria"], document, zone)
     _waiting(shown, document, terminal)
     _leak(shown, document, terminal)
     _forecast(shown, document)
@@ -93,25 +93,49 @@ def _statuses(shown: Node, document: dict[str, Any], terminal: str) -> None:
         assert document["overall"] is None or "NOT APPROVED" in sentence
     everywhere = [*document["criteria"], *document["guards"], *(document["step_down"] or {"criteria": []})["criteria"]]
     for part in everywhere:
-        status = Status[part["status"].upper()]
-        assert f"{SHAPES[status]} {WORDS[status]}" in terminal
+        assert _looks(part, document)[1] in terminal
 
 
-def _parts(shown: dict[str, Node], told: list[dict[str, Any]], zone: tzinfo) -> None:
+def _looks(part: dict[str, Any], document: dict[str, Any]) -> tuple[str, str]:
+    """Status and its words; an effort does not look satisfied while the tube is not shown open."""
+    tube = [one["status"] for one in document["guards"] if one["id"] == "tube_open"]
+    if part["id"] == "effort_seen" and part["status"] == "met" and tube and tube[0] in ("not_met", "cannot_tell"):
+        return "cannot_tell", "▨ not counted"
+    status = Status[part["status"].upper()]
+    return part["status"], f"{SHAPES[status]} {WORDS[status]}"
+
+
+def _bounds_are_told(text: str, value: dict[str, Any], limit: str) -> None:
+    """Outward to whole numbers at the most, an exact value to the tenth; never on the limit's other side or on it."""
+    told = [float(one) for one in re.findall(r"\d+(?:\.\d+)?", text.partition(" since ")[0])]
+    found = re.match(r"\d+(?:\.\d+)?", limit)
+    exact = value["low"] == value["high"]
+    for end, way in (("low", 1), ("high", -1)):
+        if value[end] is None or (end == "low" and value["low"] <= 0):
+            continue
+        near = [
+            one for one in told if (abs(one - value[end]) <= 0.051 if exact else -1e-3 < way * (value[end] - one) < 1)
+        ]
+        assert near, (text, value)
+        if found is not None:
+            edge = float(found[0])
+            assert any((one > edge) - (one < edge) == (value[end] > edge) - (value[end] < edge) for one in near), (
+                text,
+                edge,
+            )
+
+
+def _parts(shown: dict[str, Node], told: list[dict[str, Any]], document: dict[str, Any], zone: tzinfo) -> None:
     assert set(shown) == {part["id"] for part in told}
     for part in told:
         node = shown[part["id"]]
-        status = Status[part["status"].upper()]
-        assert node.attrs["data-status"] == part["status"]
-        assert node.one("p", cls="status").text == f"{SHAPES[status]} {WORDS[status]}"
+        assert (node.attrs["data-status"], node.one("p", cls="status").text) == _looks(part, document)
         text = node.text
         value = part["value"] or {}
         if value.get("unit") == "s":
             assert value["high"] is None or format_span(value["low"] or 0) in text
         elif value.get("low") is not None:
-            for end in ("low", "high"):
-                if value[end] is not None and not (end == "low" and value["low"] <= 0):
-                    assert f"{amount(value[end])} {value['unit']}".strip() in text or amount(value[end]) in text
+            _bounds_are_told(node.one("p", cls="found").text, value, part.get("limit") or "")
             assert value["high"] is not None or "no upper bound" in text
         elif value.get("word"):
             assert value["word"].replace("_", " ") in text
@@ -302,7 +326,7 @@ def test_a_page_that_said_something_else_would_be_seen() -> None:
     document = slackwater.document(judged(healed()))
     with pytest.raises(AssertionError):
         for section, key in SECTIONS.items():
-            _parts(parts(other, section), document[key], UTC)
+            _parts(parts(other, section), document[key], document, UTC)
 
 
 @pytest.mark.slow

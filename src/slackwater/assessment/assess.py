@@ -10,7 +10,7 @@ from slackwater.assessment import cautions
 from slackwater.assessment.assessment import Assessment, LeakNow, last_minute
 from slackwater.assessment.document import stamp
 from slackwater.assessment.due import due_items
-from slackwater.assessment.facts import facts_of, unit_notes
+from slackwater.assessment.facts import contradiction_notes, facts_of, unit_notes
 from slackwater.assessment.warnings import warnings
 from slackwater.episode.chart import known_at
 from slackwater.episode.space import drains_not_placed, entries_for, not_placed
@@ -31,6 +31,7 @@ from slackwater.trace.types import MINUTE_MS, Trace
 
 NOTHING = Ledger(0, 0, 0)
 LONGEST_MS = 400 * 86_400_000
+LATEST_S = 900.0  # where no rule says so: a reading older than this is not the leak now. Ours
 
 
 def assess(
@@ -82,7 +83,7 @@ def assess(
         leak_trace=leak,
         facts=facts,
         evaluation=evaluation,
-        leak=_leak_now(None if episode.operation_kind == "pneumonectomy" else leak, facts),
+        leak=_leak_now(None if episode.operation_kind == "pneumonectomy" else leak, facts, protocol),
         waiting_for=_waiting_for(evaluation),
         schedule=due_items(protocol, chart, episode, facts.events, now_ms),
         ledger=trace.ledger if trace is not None else NOTHING,
@@ -95,6 +96,7 @@ def assess(
             *later,
             *_about_episode(episode),
             *unit_notes(leak),
+            *contradiction_notes(leak),
             *_sparse(trace),
             *_unplaced(chart, episode),
             *_left_out(logs, given),
@@ -198,7 +200,7 @@ def _leak(
     )  # fmt: skip
 
 
-def _leak_now(leak: LeakTrace | None, facts: Facts) -> LeakNow:
+def _leak_now(leak: LeakTrace | None, facts: Facts, protocol: Protocol | None) -> LeakNow:
     k = last_minute(leak, facts.length)
     if leak is None or k is None:
         return LeakNow("cannot_tell", None, None, None, None, None, None, "missing", None)
@@ -207,11 +209,16 @@ def _leak_now(leak: LeakTrace | None, facts: Facts) -> LeakNow:
     def number(value: float) -> float | None:
         return float(value) if np.isfinite(value) else None
 
+    if facts.now_ms - end > 1000 * (LATEST_S if protocol is None else protocol.air_age_s):
+        return LeakNow("cannot_tell", None, leak.limit_ml_per_min, None, None, None, leak.pattern.word, "missing", end,
+                       leak.pattern.sentence, out_of_date=True)  # fmt: skip
     told = number(leak.p_leaking[k]) is not None
+    low, high = float(leak.minutes.flow_low[k]), float(leak.minutes.flow_high[k])
+    mid = min(max(float(leak.minutes.flow[k]), low), high)  # the mean as printed may lie below zero, no leak does
     return LeakNow(
         STATES[leak.state[k]], number(leak.p_leaking[k]), leak.limit_ml_per_min,
-        number(leak.minutes.flow_low[k]) if told else None, number(leak.minutes.flow[k]) if told else None,
-        number(leak.minutes.flow_high[k]) if told else None, leak.pattern.word, REASONS[leak.reason[k]], end,
+        number(low) if told else None, number(mid) if told else None,
+        number(high) if told else None, leak.pattern.word, REASONS[leak.reason[k]], end,
         leak.pattern.sentence,
     )  # fmt: skip
 

@@ -41,6 +41,7 @@ class LeakNow:
     reason: str
     at_ms: int | None  # end of the minute this speaks of
     pattern_says: str = ""  # the pattern in a sentence
+    out_of_date: bool = False  # the last reading is older than the rule takes: of now it says nothing
 
 
 @dataclass(frozen=True)

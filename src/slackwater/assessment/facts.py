@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -221,6 +222,18 @@ def unit_notes(leak: LeakTrace | None) -> tuple[str, ...]:
         f"CHECK THE UNIT: the log's set suction is {float(np.median(ratios)):.3g} times what was ordered; "
         "is the pressure's unit in the layout right?",
     )
+
+
+def contradiction_notes(leak: LeakTrace | None) -> tuple[str, ...]:
+    """Where chart and log say opposite things of one moment, and what settles it."""
+    notes = []
+    for one in leak.contradicted if leak is not None else ():
+        at = datetime.fromtimestamp(one.entry.time / 1000, UTC).strftime("%Y-%m-%dT%H:%MZ")
+        notes.append(
+            f"CHART AGAINST LOG: line {one.entry.line}, {one.entry.item} {one.entry.text} at {at}, where the log shows "
+            f"at most {one.shown:g} mL/min: neither is used there; look at the drain, and is it this drain's log?"
+        )
+    return tuple(notes)
 
 
 def _about(episode: Episode, chart: Chart) -> Mapping[str, str | float | None]:

@@ -117,7 +117,10 @@ class SetApart:
 
 @dataclass(frozen=True, eq=False)
 class Fidelity:
-    """(n,) per minute from `start_ms`; NaN: not known. `set_known`: minutes with an order and a recorded set level."""
+    """(n,) per minute from `start_ms`; NaN: not known. `set_known`: minutes with an order and a recorded set level.
+
+    within_cmh2o: inf where nobody named a distance; then no minute is called too little or too much.
+    """
 
     start_ms: int
     within_cmh2o: float

@@ -79,8 +79,8 @@ def main() -> None:
     except click.exceptions.Exit as stop:
         code = stop.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.ctx.get_help() if error.ctx is not None else "See slackwater --help.", err=True)
-        code = 2
+        click.echo(error.ctx.get_help() if error.ctx is not None else "See slackwater --help.")
+        code = 0  # nothing was asked for, and nothing is wrong
     except click.ClickException as error:
         click.echo(f"slackwater: {_one_line(error.format_message())}", err=True)
         code = 2

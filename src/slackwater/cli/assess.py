@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from slackwater.cli.files import refuse_overwriting, write_whole
+from slackwater.cli.files import refuse_overwriting, refuse_reading_twice, write_whole
 from slackwater.cli.judged import Given, judge, judging
 from slackwater.errors import UsageError
 
@@ -54,6 +54,7 @@ def command(
         )
     given = Given(**inputs)
     read = (*given.read, risk_path)
+    refuse_reading_twice(read)
     refuse_overwriting(minutes_path, read)
     refuse_overwriting(page_path, (*read, minutes_path))
     answer = judge(given)

@@ -30,6 +30,11 @@ PRIVACY = (
 def command() -> None:
     """Learn from past drains. `collect` makes a cohort of them; see also: slackwater replay.
 
+    \b
+    Example:
+      slackwater audit collect last-year --zone Europe/Vienna
+      slackwater audit report last-year --protocol our-rule.toml
+
     It supports decisions; it does not decide. Clinicians and local policy decide.
     """
 

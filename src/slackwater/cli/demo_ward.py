@@ -1,4 +1,5 @@
-"""The demo's ward: twelve simulated drains whose stays reach past now, and somebody of every role. All invented."""
+"""The demo's ward: twelve invented drains whose stays reach past now, and somebody of every role; what it has beside
+them is in demo_beside.py. All invented."""
 
 from __future__ import annotations
 
@@ -86,35 +87,52 @@ STAYS = (
          drop={"tube_open": 6.0, "swing": 6.0}),
     Stay("stepwise", "EELGRASS", 44.0, "LW-1969", "6", "P.L.", number="1", shares="2", site="apex"),
     Stay("effort_only", "SANDBAR", 44.0, "LW-1969", "6", "P.L.", number="2", shares="1", site="base", seed=7),
-    Stay("to_gravity", "SANDBAR", 38.0, "JW-0412", "11", "E.B.", ward=JUNIPER, seed=8, side="left",
+    # so long that its unit was off the mains on four mornings: how long that battery runs is then known
+    Stay("to_gravity", "SANDBAR", 99.0, "JW-0412", "11", "E.B.", ward=JUNIPER, seed=8, side="left",
          changed=_leaks_less,
          course='[[hold]]\nreason = "patient_wish"\nfrom = {-5}\nto = {+6}\n'),
-    Stay("healing", "ESTUARY", 60.0, "JW-0430", "12", "T.N.", ward=JUNIPER, silent_h=3.0, seed=3),
+    Stay("healing", "ESTUARY", 52.0, "JW-0430", "12", "T.N.", ward=JUNIPER, silent_h=3.0, seed=3),
     Stay("pneumonectomy", "SANDBAR", 20.0, "LW-2050", "7", "C.D.", None, seed=10, side="left"),
-    Stay("healing", "SHINGLE", 80.0, "LW-1950", "8", "H.V.", seed=9, silent_h=3.0,
+    Stay("healing", "SHINGLE", 64.0, "LW-1950", "8", "H.V.", seed=9, silent_h=3.0,
          course='[removal]\nkind = "planned"\ntime = {-3}\nremoved_by = "Tove Marrick"\n'
                 'breath_phase = "end_expiration"\n[[check]]\nwhat = "chest_xray"\ndue = {+1}\n'
                 '[[check]]\nwhat = "observations"\ndue = {-0.5}\n'),
 )  # fmt: skip
+CHARTED_D = 6.0  # days since connection
 CHARTED = """time,item,value,unit,note,drain
-{-9},swing,present,,,1
-{-9},suction_ordered,none_added,,,1
-{-8},fluid_output,120,mL,,1
-{-4},fluid_output,60,mL,,1
-{-4},canister_level,180,mL,,1
-{-4},bubbling,E2,,,1
-"""
+{-52},suction_ordered,none_added,,,1
+{-40},fluid_output,60,mL,,1
+{-30},swing,present,,,1
+{-30},fluid_output,45,mL,,1
+{-30},fluid_appearance,serous,,,1
+{-30},bubbling,E2,,,1
+{-20},distress,no,,"diary, told by patient",1
+{-20},temperature,36.7,Cel,"diary, told by patient",1
+{-20},fluid_output,40,mL,"diary, told by patient",1
+{-20},fluid_appearance,serous,,"diary, told by patient",1
+{-20},site,"dry, sealed",,"diary, told by patient",1
+{-12},tubing,checked,,"diary, told by district nurse",1
+{-12},swing,present,,"diary, told by district nurse",1
+{-12},temperature,36.9,Cel,"diary, told by district nurse",1
+{-12},site,"dry, sealed",,"diary, told by district nurse",1
+{-3},distress,no,,"diary, told by patient",1
+{-3},temperature,37.9,Cel,"diary, told by patient",1
+{-3},fluid_output,35,mL,"diary, told by patient",1
+{-3},site,red or swollen,,"diary, told by patient",1
+"""  # the last of the diary is a flag: whoever reads it looks at the patient
 
 
 def fill(record: Record, now: datetime, zone: str, tell: Callable[[str], None]) -> int:
     """Simulate and record the ward as it stands at `now`; `tell` hears of each drain. Returns how many drains."""
+    from slackwater.cli.demo_beside import furnish
     from slackwater.store.take_in import take_in
 
     for number, stay in enumerate(STAYS, 1):
         tell(f"  {number:2} of {len(STAYS) + 1}: {stay.patient}/{stay.number}, {stay.scenario}")
         take_in(record, simulated(stay, now, zone), by="demo")
-    tell(f"  {len(STAYS) + 1} of {len(STAYS) + 1}: LW-2060/1, charted only")
+    tell(f"  {len(STAYS) + 1} of {len(STAYS) + 1}: LW-2060/1, charted only, at home")
     take_in(record, charted_only(now), by="demo")
+    furnish(record, now)
     return len(STAYS) + 1
 
 
@@ -192,16 +210,16 @@ def chart_until(chart: str, stay: Stay, now: datetime) -> bytes:
 
 
 def charted_only(now: datetime) -> Bundle:
-    """A drain on a bottle: no unit, no log, only what people wrote."""
+    """A drain on a bottle, now at home: no unit, no log, only what people wrote."""
     from slackwater.episode.episode import read_episode
     from slackwater.store.course_text import read_course
     from slackwater.store.take_in import Bundle
 
     episode = (
         '[patient]\nid = "LW-2060"\nweight_kg = 68\n[drain]\nnumber = "1"\nside = "left"\nspace = "pleural"\n'
-        f'shares_space_with = []\nconnected_at = {_stamp(now - timedelta(hours=12))}\nsite = "fourth space"\n'
+        f'shares_space_with = []\nconnected_at = {_stamp(now - timedelta(days=CHARTED_D))}\nsite = "fourth space"\n'
     )
-    stay = f'[stay]\nward = "{LANTERN}"\nbed = "9"\ninitials = "B.Y."\n'
+    stay = f'[stay]\nward = "{LANTERN}"\ninitials = "B.Y."\n'
     return Bundle(
         "LW-2060", read_episode(episode.encode(), "episode.toml"),
         charts=(("chart.csv", _moments(CHARTED, now).encode()),), course=read_course(stay.encode(), "course.toml"),

@@ -14,6 +14,17 @@ from slackwater.errors import UsageError
 _BY = click.option("--by", metavar="WHO", help="Who does it. Default: who is logged in.")
 _ZONE = click.option("--zone", metavar="ZONE", help="The zone to show times in. Default: UTC.")
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+# As printed, with a hyphen for a blank; a test holds them against the record's own list.
+STEPS = ("dirty", "cleaned", "tested", "put-back", "faulty", "in-service", "lost")
+
+
+class _Step(click.Choice[str]):
+    """A step by its word, in whatever joint: put-back, "put back", put_back; and as the record spells it."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        joined = value.strip().lower().replace("_", "-").replace(" ", "-")
+        said = super().convert("put-back" if joined == "ready" else joined, param, ctx)
+        return "ready" if said == "put-back" else said.replace("-", "_")
 
 
 @click.group("equipment", options_metavar="", subcommand_metavar="COMMAND")
@@ -68,17 +79,19 @@ def list_units(place: str | None, pull: bool, zone: str | None, as_json: bool) -
 @click.argument("lot", metavar="LOT")
 @click.option("--reason", metavar="WHY", default="", help="Why it must no longer be used.")
 @click.option("--over", metavar="WHY", default="", help="The recall is over: why.")
+@click.option("--anyway", is_flag=True, help="Recall it though nothing recorded carries it.")
 @at_record
 @_BY
-def recall(what: str, lot: str, reason: str, over: str, place: str | None, by: str | None) -> None:
-    """Recall a lot: from now on no unit with it is for the next patient.
+def recall(what: str, lot: str, reason: str, over: str, anyway: bool, place: str | None, by: str | None) -> None:
+    """Recall a lot: from now on no unit with it is for the next patient. A lot that nothing recorded carries is asked
+    back: it may be mistyped.
 
     \b
     Example:
       slackwater equipment recall battery B-1204 --reason "swells; maker's letter of 3 March"
     """
     from slackwater.store import open_record
-    from slackwater.store.recalls import LOT_NOT_RECORDED, close_recall, meets_nothing, to_pull, uses
+    from slackwater.store.recalls import LOT_NOT_RECORDED, close_recall, may_be_mistyped, meets_nothing, to_pull, uses
     from slackwater.store.recalls import recall as open_recall
 
     if bool(reason.strip()) == bool(over.strip()):
@@ -89,6 +102,9 @@ def recall(what: str, lot: str, reason: str, over: str, place: str | None, by: s
             close_recall(record, what, lot, over, by=who)
             click.echo(f"{what} lot {lot}: the recall is over")
             return
+        asked_back = "" if anyway else may_be_mistyped(record, what, lot)
+        if asked_back:
+            raise UsageError(asked_back, mend="Read the lot again. To recall it all the same, add --anyway.")
         key = open_recall(record, what, lot, reason, by=who)
         now = record.thing("recall", key)
         lot = lot.strip() if now is None else now["lot"]
@@ -193,7 +209,7 @@ def register(path: str | None, out: str | None, place: str | None, by: str | Non
 
 @command.command("step", short_help="Record a step of a unit's life.")
 @click.argument("serial", metavar="SERIAL")
-@click.argument("state", type=click.Choice(("dirty", "cleaned", "tested", "ready", "faulty", "in_service", "lost")))
+@click.argument("state", metavar="STEP", type=_Step(STEPS))
 @click.option("--how", metavar="TEXT", default="", help="How it was cleaned; what was tested, with the result.")
 @click.option("--note", metavar="TEXT", default="")
 @click.option("--at-place", metavar="TEXT", default="", help="Where it is.")
@@ -203,6 +219,9 @@ def step(serial: str, state: str, how: str, note: str, at_place: str, place: str
     """Record what was done to a unit between patients; a step that is not its turn is refused.
 
     \b
+    STEP: cleaned, tested, put-back (for the next patient), in this order; or dirty, faulty, in-service, lost.
+
+    \b
     Example:
       slackwater equipment step SN-7 cleaned --how "wiped, by the local list"
     """
@@ -210,7 +229,7 @@ def step(serial: str, state: str, how: str, note: str, at_place: str, place: str
 
     from slackwater.store import open_record
     from slackwater.store.acts import key_of
-    from slackwater.store.units import set_state, units_now
+    from slackwater.store.units import set_state, state_words, units_now
 
     with open_record(place) as record:
         set_state(
@@ -219,7 +238,7 @@ def step(serial: str, state: str, how: str, note: str, at_place: str, place: str
         )  # fmt: skip
         (now,) = (one for one in units_now(record, record.now_ms()) if one.serial == serial)
     click.echo(
-        f"{serial}: {now.state.replace('_', ' ')}" + (f"; still needs: {', '.join(now.needs)}" if now.needs else "")
+        f"{serial}: {now.stands}" + (f"; still needs: {', '.join(map(state_words, now.needs))}" if now.needs else "")
     )
 
 

@@ -24,6 +24,11 @@ PRIVACY = (
     "your data protection to say."
 )
 
+SHORTENED = (
+    "A long stay is told as it stood 10 days after it began, without what came later and without its end: few stay "
+    "so long, and the time alone may tell who. --identified tells all of it."
+)
+
 
 class ExportGroup(DefaultGroup):
     bare = "write"
@@ -34,7 +39,8 @@ def command() -> None:
     """Hand one drain on: as a FHIR R4 bundle, or as tables; `export read` takes vital signs in.
 
     Inputs are those of `slackwater assess`. Nobody is named unless --identified is given: pseudonyms by a key that
-    stays here, no free text or serial numbers, ages above 89 as 90, the stay moved in time. It can still be sensitive.
+    stays here, no free text or serial numbers, times counted from one invented day, a long stay up to its tenth day.
+    It can still be sensitive.
 
     \b
     Example:
@@ -70,7 +76,7 @@ def write_command(
 
         library()  # before a key is made, and before the drain is judged
     answer = judge(given, "export")
-    of = _material(answer, identified, Path(key_path or f"{out.rstrip('/')}.key"), given.zone)
+    of = _material(answer, identified, Path(key_path or f"{out.rstrip('/')}.key"))
     written = _fhir(of, out) if form == "fhir" else _tables(of, form, Path(out))
     if as_json:
         click.echo(json.dumps(_said(of, form, written), ensure_ascii=False, indent=2))
@@ -78,11 +84,13 @@ def write_command(
         click.echo(f"wrote {', '.join(written)}" + (": de-identified" if of.de_identified else ": identified"))
         for caution in of.found.cautions:
             click.echo(caution.text)
+        if of.shortened:
+            click.echo(SHORTENED)
         click.echo(PRIVACY)
     ctx.exit(3 if answer.found.doubtful else 0)
 
 
-def _material(answer: Answer, identified: bool, key_path: Path, zone: str | None) -> Material:
+def _material(answer: Answer, identified: bool, key_path: Path) -> Material:
     from slackwater.export.material import of_files, of_record
 
     found = answer.found
@@ -92,9 +100,7 @@ def _material(answer: Answer, identified: bool, key_path: Path, zone: str | None
     from slackwater.cli.key_file import key_of
     from slackwater.export.unnamed import unnamed
 
-    logs = found.trace.logs if found.trace is not None else ()
-    own = logs[0].clock_zone if logs else ""
-    return unnamed(of, key_of(key_path), zone or own or "UTC")
+    return unnamed(of, key_of(key_path))
 
 
 def _said(of: Material, form: str, written: list[str]) -> dict[str, Any]:
@@ -102,7 +108,7 @@ def _said(of: Material, form: str, written: list[str]) -> dict[str, Any]:
 
     judged = of.found.evaluation
     return {
-        "format": form, "de_identified": of.de_identified, "files": written,
+        "format": form, "de_identified": of.de_identified, "shortened": of.shortened, "files": written,
         "data_until": stamp(of.found.data_until_ms),
         "protocol_sha256": None if judged is None else judged.protocol.sha256,
         "cautions": [{"id": one.id, "text": one.text} for one in of.found.cautions],

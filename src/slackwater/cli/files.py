@@ -27,6 +27,12 @@ def read_bytes(path: str, largest: int | None = None) -> bytes:
         ) from None
 
 
+def refuse_reading_twice(paths: Iterable[str | None]) -> None:
+    """Refuse '-' for two files: standard input holds one."""
+    if list(paths).count("-") > 1:
+        raise UsageError("standard input can be read once", mend="Give '-' for one file only.")
+
+
 def name_of(path: str) -> str:
     """What messages call a file: its name without folders, or 'standard input'."""
     return "standard input" if path == "-" else Path(path).name

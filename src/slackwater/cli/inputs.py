@@ -5,11 +5,10 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 
-from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes
+from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes, refuse_reading_twice
 from slackwater.episode.chart import read_chart
 from slackwater.episode.episode import read_episode
 from slackwater.episode.types import Chart, Episode
-from slackwater.errors import UsageError
 from slackwater.leak.filter.model import FilterModel
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
@@ -19,9 +18,14 @@ from slackwater.reading.log import Log
 from slackwater.reading.read import read_log
 
 
+def is_a_file(name: str) -> bool:
+    """Whether a name is meant as a file ('-' is standard input), not as what is shipped."""
+    return name == "-" or name.endswith(".toml") or os.sep in name or os.path.exists(name)
+
+
 def read_protocol(name: str) -> Protocol:
     """A rule file by its path, or a shipped example by its name."""
-    if name == "-" or name.endswith(".toml") or os.sep in name or os.path.exists(name):
+    if is_a_file(name):
         return load_protocol(read_bytes(name, LARGEST_TEXT), name_of(name))
     return shipped(name)
 
@@ -30,7 +34,7 @@ def read_layout(name: str) -> Layout:
     """A layout file by its path, or a shipped layout by its name."""
     from slackwater.reading.shipped import layout
 
-    if name == "-" or name.endswith(".toml") or os.sep in name or os.path.exists(name):
+    if is_a_file(name):
         return Layout.from_toml(_text(name), name_of(name))
     return layout(name)
 
@@ -54,8 +58,7 @@ def read_logs(paths: Sequence[str], layout_name: str | None, refuse_above: float
     """Every log by one layout; without one, by what each header states."""
     from slackwater.reading.propose import layout_from_header
 
-    if list(paths).count("-") > 1:
-        raise UsageError("standard input can be read once", mend="Give '-' for one log only.")
+    refuse_reading_twice((*paths, layout_name))
     layout = None if layout_name is None else read_layout(layout_name)
     logs = []
     for path in paths:

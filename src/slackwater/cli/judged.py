@@ -92,8 +92,10 @@ def judge(given: Given, command: str = "assess") -> Answer:
             "neither a log nor a chart is given",
             mend=f"Write: slackwater {command} LOG --layout FILE, or --chart FILE, or --drain DRAIN.",
         )
+    from slackwater.cli.files import refuse_reading_twice
     from slackwater.cli.inputs import read_numbers, read_protocol
 
+    refuse_reading_twice(given.read)
     ward = ward_zone(given.zone)
     now_ms = None if given.at is None else instant(given.at, ward if given.zone else None)
     protocol = None if given.protocol_name is None else read_protocol(given.protocol_name)

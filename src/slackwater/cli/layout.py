@@ -13,7 +13,13 @@ from slackwater.errors import UsageError
 
 @click.group("layout")
 def command() -> None:
-    """Settle how a unit type's log is to be read: once, by an engineer."""
+    """Settle how a unit type's log is to be read: once, by an engineer.
+
+    \b
+    Example:
+      slackwater layout propose log.csv
+      slackwater layout check log.csv.layout.toml log.csv
+    """
 
 
 @command.command("propose")
@@ -81,16 +87,22 @@ def propose_command(log: str, answers: tuple[str, ...], out: str | None, as_json
 
 
 def _answered(target: str) -> dict[str, str]:
-    """The keys that an earlier draft of this layout has settled; empty without one."""
+    """The keys that an earlier draft of this layout has settled; empty without one.
+
+    A draft that neither reads pressure nor asks for it was told that there is none.
+    """
     import tomllib
     from pathlib import Path
+
+    from slackwater.reading.draft import NONE
 
     try:
         tables = tomllib.loads(Path(target).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     still_open = tables.pop("unconfirmed", [])
-    return {
+    without = {} if "pressure" in tables or "pressure.column" in still_open or not tables else {"pressure.column": NONE}
+    return without | {
         f"{table}.{key}": str(value)
         for table, keys in tables.items()
         if isinstance(keys, dict)
@@ -120,7 +132,8 @@ def check_command(layout_name: str, log: str, rows: int, as_json: bool) -> None:
 
 
 @command.command("list")
-def list_command() -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+def list_command(as_json: bool) -> None:
     """List the layouts that come with slackwater.
 
     \b
@@ -129,5 +142,8 @@ def list_command() -> None:
     """
     from slackwater.reading.shipped import layout_names
 
+    if as_json:
+        click.echo(json.dumps([{"name": name} for name in layout_names()], ensure_ascii=False, indent=2))
+        return
     for name in layout_names():
         click.echo(name)

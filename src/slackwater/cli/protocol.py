@@ -7,12 +7,19 @@ from pathlib import Path
 
 import click
 
-from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes
+from slackwater.cli.files import LARGEST_TEXT, name_of, read_bytes, refuse_reading_twice
+from slackwater.errors import UsageError
 
 
 @click.group("protocol")
 def command() -> None:
-    """Rule files: the unit's own written rule, with its source, version and approver."""
+    """Rule files: the unit's own written rule, with its source, version and approver.
+
+    \b
+    Example:
+      slackwater protocol check our-rule.toml
+      slackwater protocol test our-rule.toml
+    """
 
 
 @command.command("list")
@@ -45,7 +52,8 @@ def list_command(as_json: bool) -> None:
 
 @command.command("show")
 @click.argument("name", metavar="NAME|FILE")
-def show_command(name: str) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+def show_command(name: str, as_json: bool) -> None:
     """Print a rule in sentences, as an approver would read it.
 
     \b
@@ -53,9 +61,10 @@ def show_command(name: str) -> None:
       slackwater protocol show air-50-8h
     """
     from slackwater.cli.inputs import read_protocol
-    from slackwater.cli.view.rule import rule_text
+    from slackwater.cli.view.rule import rule_dict, rule_text
 
-    click.echo(rule_text(read_protocol(name)))
+    rule = read_protocol(name)
+    click.echo(json.dumps(rule_dict(rule), ensure_ascii=False, indent=2) if as_json else rule_text(rule))
 
 
 @command.command("check")
@@ -97,14 +106,17 @@ def test_command(ctx: click.Context, name: str, cases_path: str | None, as_json:
     Example:
       slackwater protocol test air-50-8h
     """
-    from slackwater.cli.inputs import read_protocol
+    from slackwater.cli.inputs import is_a_file, read_protocol
     from slackwater.protocol.cases import run_cases
     from slackwater.protocol.shipped import shipped_cases
 
+    refuse_reading_twice((name, cases_path))
+    if name == "-" and cases_path is None:
+        raise UsageError("a rule from standard input has no cases beside it", mend="Name them: --cases FILE.")
     rule = read_protocol(name)
     if cases_path is not None:
         text, called = read_bytes(cases_path, LARGEST_TEXT).decode("utf-8-sig"), name_of(cases_path)
-    elif name.endswith(".toml"):
+    elif is_a_file(name):
         beside = str(Path(name).with_suffix(".cases.toml"))
         text, called = read_bytes(beside, LARGEST_TEXT).decode("utf-8-sig"), name_of(beside)
     else:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from slackwater.cli.files import refuse_reading_twice, write_whole
 from slackwater.cli.options import at_record, logged_in
 from slackwater.cli.progress import Progress
 from slackwater.errors import SlackwaterError, UsageError
@@ -84,6 +85,7 @@ def add(
     from slackwater.store.take_in import Bundle, take_in
 
     given = (layout_name, chart_path, episode_path, course_path)
+    refuse_reading_twice((*paths, *given, protocol_name))
     folders = [path for path in paths if Path(path).is_dir()]
     if folders and len(folders) < len(paths):
         raise UsageError("folders and logs are mixed", mend="Give folders, or the logs of one drain.")
@@ -203,7 +205,6 @@ def export(drain: str, out: str, place: str | None, known: str | None, as_json: 
     Example:
       slackwater record export SIM-0001/1 --out sim-1
     """
-    from slackwater.cli.files import write_whole
     from slackwater.cli.instants import instant
     from slackwater.store import open_record
     from slackwater.store.course import course_of, find_drain

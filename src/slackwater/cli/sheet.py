@@ -26,7 +26,10 @@ KINDS = ("handover", "summary", "removal", "transfer", "home", "incident", "expl
 @click.argument("kind", type=click.Choice(KINDS))
 @judging
 @click.option("--ward", metavar="WARD", help="handover: the drains of this ward of the record alone.")
-@click.option("--moment", metavar="TIME", help="incident: the moment that it is about.")
+@click.option(
+    "--moment", metavar="TIME",
+    help="incident: the moment that it is about; without an offset in --zone, else in the log's own.",
+)  # fmt: skip
 @click.option(
     "--shift",
     "shift_h",
@@ -118,6 +121,8 @@ def _made(
         return _ward(given, zone, printed_ms, ward, shift_ms)
     of, zone = _material(given, printed_ms, moment, shift_ms)
     one = sheet(kind, of)
+    if one.warned:
+        click.echo(f"slackwater: {one.warned}", err=True)
     return print_one(one, printed_ms, zone), one.doubtful
 
 
@@ -130,8 +135,7 @@ def _material(given: Given, printed_ms: int, moment: str | None, shift_ms: int) 
 
     moment_ms = None
     if moment is not None:
-        zone = ward_zone(given.zone)
-        moment_ms = instant(moment, zone if given.zone else None, "--moment")
+        moment_ms = instant(moment, _zone_of_moment(given, moment), "--moment")
         end_ms = moment_ms + EITHER_SIDE_MS
         if moment_ms <= printed_ms:  # else its clock and ours disagree, which the sheet says
             end_ms = min(end_ms, printed_ms)
@@ -156,6 +160,40 @@ def _material(given: Given, printed_ms: int, moment: str | None, shift_ms: int) 
         found, answer.course, answer.ward, found.as_of_ms, printed_ms, beside, shift_ms, back, moment_ms=moment_ms,
         asked_ms=asked_ms,
     ), answer.ward  # fmt: skip
+
+
+def _zone_of_moment(given: Given, moment: str) -> tzinfo | None:
+    """The zone that a moment without an offset is told in: --zone, else that of the log's own clock, which is then
+    said. None where there is none, or logs have several."""
+    if given.zone is not None or moment == "now" or _has_offset(moment):
+        return ward_zone(given.zone)
+    if given.drain is None:
+        from slackwater.cli.inputs import read_logs
+
+        logs = read_logs(given.logs, given.layout_name, given.refuse_above)
+    else:
+        from slackwater.store import open_record
+        from slackwater.store.course import course_of, find_drain
+        from slackwater.store.read_out import logs_of
+
+        with open_record(given.place) as record:
+            with record.reading() as connection:
+                course = course_of(connection, find_drain(connection, given.drain))
+            logs = logs_of(record, course)
+    zones = {log.clock_zone for log in logs}
+    if len(zones) != 1 or not all(zones):
+        return None
+    (zone,) = zones
+    click.echo(f"slackwater: --moment {moment} is read in the log's zone, {zone}. Another: give its offset.", err=True)
+    return ward_zone(zone)
+
+
+def _has_offset(text: str) -> bool:
+    """Or is no time at all, which is told elsewhere."""
+    try:
+        return datetime.fromisoformat(text).tzinfo is not None
+    except ValueError:
+        return True
 
 
 def _judged_at(given: Given, printed_ms: int) -> tuple[int | None, int | None]:

@@ -47,7 +47,12 @@ def command(ctx: click.Context) -> None:
 @_progress
 @_json
 def listing(folder: str | None, progress: str | None, as_json: bool) -> None:
-    """List the exercises, the one to do next first."""
+    """List the exercises, the one to do next first.
+
+    \b
+    Example:
+      slackwater teach list --progress my-lessons.jsonl
+    """
     from slackwater.cli.view.practice import list_text
     from slackwater.teach.shelf import exercises
     from slackwater.teach.timetable import timetable
@@ -68,7 +73,7 @@ def listing(folder: str | None, progress: str | None, as_json: bool) -> None:
 @click.option("--next", "whichever", is_flag=True, help="The one that is due.")
 @click.option("--draw", "number", type=click.IntRange(1), help="Which draw. Default: one you have not had.")
 @click.option("--moment", type=click.IntRange(1), help="Answer at this moment, the first being 1.")
-@click.option("--answer", metavar="ID", help="The answer, for scripts.")
+@click.option("--answer", metavar="ID", help="The answer, by its number or its name.")
 @click.option("--confidence", type=float, metavar="PERCENT", help="How sure: a guess (100 / answers) to 100.")
 @_folder
 @_progress
@@ -84,7 +89,7 @@ def run(
     \b
     Example:
       slackwater teach run no-swing --draw 1
-      slackwater teach run no-swing --draw 1 --answer open --confidence 80
+      slackwater teach run no-swing --draw 1 --answer 3 --confidence 80
     """
     from slackwater.teach.draw import draw
     from slackwater.teach.lesson import draws_of
@@ -125,7 +130,12 @@ def run(
 @_folder
 @_json
 def score(progress: str, settings_path: str | None, folder: str | None, as_json: bool) -> None:
-    """Show where confidence and skill part, by kind of question; with --settings, what is current until when."""
+    """Show where confidence and skill part, by kind of question; with --settings, what is current until when.
+
+    \b
+    Example:
+      slackwater teach score --progress my-lessons.jsonl
+    """
     from slackwater.audit.statistics.agreement import kappa
     from slackwater.cli.view.practice import score_text, skill_dict
     from slackwater.teach.practice import load_practice
@@ -150,7 +160,12 @@ def score(progress: str, settings_path: str | None, folder: str | None, as_json:
 @_folder
 @_json
 def check(names: tuple[str, ...], folder: str | None, as_json: bool) -> None:
-    """Check exercises: each draw of their [check] is made, and the truth must be what the file says. Exit 1 if not."""
+    """Check exercises: each draw of their [check] is made, and the truth must be what the file says. Exit 1 if not.
+
+    \b
+    Example:
+      slackwater teach check --exercises our-exercises
+    """
     from slackwater.teach.check import check as checked
     from slackwater.teach.shelf import exercises
 
@@ -170,6 +185,8 @@ def check(names: tuple[str, ...], folder: str | None, as_json: bool) -> None:
 @_json
 def bench(deeds: tuple[str, ...], as_json: bool) -> None:
     """Change an invented drain by hand and see what its trace does, and what is concluded of it.
+
+    Suction is given by its size: suction:20 is 20 cmH2O below the room's pressure.
 
     \b
     Example:
@@ -233,8 +250,11 @@ def _lesson(drawn: Drawn, moment: int, answer: str, confidence: float | None) ->
     from slackwater.teach.lesson import Lesson, confident, sure_words
 
     answers = drawn.exercise.kind.answers
+    if answer.isdecimal() and 1 <= int(answer) <= len(answers):  # the number that stands before it
+        answer = list(answers)[int(answer) - 1]
     if answer not in answers:
-        raise UsageError(f"no answer {answer[:40]!r}", where="--answer", mend=f"Answers: {', '.join(answers)}.")
+        told = ", ".join(f"{number} or {name}" for number, name in enumerate(answers, start=1))
+        raise UsageError(f"no answer {answer[:40]!r}", where="--answer", mend=f"Answers: {told}.")
     if confidence is None:
         raise UsageError("how sure are you?", where="--confidence", mend=f"Give {sure_words(len(answers))}.")
     return Lesson(

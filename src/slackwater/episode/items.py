@@ -12,8 +12,8 @@ class Item:
     subject: `drain`, `space` or `patient`, whom an entry speaks of. kind: `number` (with a unit of
     `dimension`), `word`, `suction` (a pressure, or `none_added`), `bubbling` (none, or a letter and
     a size), `oxygen` (air, or how much with its unit) or `text`. `lowest` and `highest` are limits of
-    meaning, in the internal unit, never of what is normal. `many`: several different entries may be
-    true of one moment.
+    meaning, in the internal unit (of suction: of its size), never of what is normal. `many`: several
+    different entries may be true of one moment.
     """
 
     name: str
@@ -39,6 +39,11 @@ def _reading(name: str, dimension: str, highest: float | None = None, lowest: fl
     return Item(name, "patient", "number", dimension=dimension, lowest=lowest, highest=highest)
 
 
+# What nobody at a bedside would dispute; common practice, no source. Beyond them a unit was mixed up, or a digit.
+LIGHTEST_KG = 0.1
+COLDEST_CEL, WARMEST_CEL = 25, 45  # of a living body
+MOST_SUCTION_CMH2O = 1000  # about the pressure of the air around us
+
 _ALL = (
     # Fluid. `fluid_output` is the amount since the previous entry of that drain.
     _amount("fluid_output"),
@@ -58,8 +63,8 @@ _ALL = (
     _word("swing", "drain", "present", "reduced", "absent"),
     _word("tube_open", "drain", "yes", "no"),
     # Suction and handling
-    Item("suction_ordered", "drain", "suction", dimension="pressure"),
-    Item("suction_delivered", "drain", "suction", dimension="pressure"),
+    Item("suction_ordered", "drain", "suction", dimension="pressure", highest=MOST_SUCTION_CMH2O),
+    Item("suction_delivered", "drain", "suction", dimension="pressure", highest=MOST_SUCTION_CMH2O),
     _word("clamp", "drain", "on", "off"),
     _word(
         "tubing", "drain",
@@ -78,12 +83,12 @@ _ALL = (
     _reading("resp_rate", "rate"),
     _reading("heart_rate", "rate"),
     _reading("systolic", "pressure"),
-    _reading("temperature", "temperature"),
+    _reading("temperature", "temperature", lowest=COLDEST_CEL, highest=WARMEST_CEL),
     _word("consciousness", "patient", "alert", "confused", "voice", "pain", "unresponsive"),
     # What an early-warning score must know of the patient beside the readings.
     _word("spo2_scale", "patient", "scale_1", "scale_2"),
     _word("pregnant", "patient", "yes", "no"),
-    _reading("weight", "mass"),
+    _reading("weight", "mass", lowest=LIGHTEST_KG),
     _reading("pain_rest", "plain", highest=10),
     _reading("pain_cough", "plain", highest=10),
     # Before and while the patient is at home with a drain.

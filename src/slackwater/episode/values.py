@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 
 from slackwater.episode.items import Item
 from slackwater.episode.spelling import meant, plain_word
@@ -112,9 +113,9 @@ def _number(item: Item, value: str, unit_name: str) -> float | str | None:
         other = " Or none_added." if item.kind == "suction" else ""
         raise ChartError(error.what, where="column value", mend=empty + other) from error
     if item.kind == "suction":
-        return float(-abs(exact)) if exact else 0.0
+        exact = abs(exact)
     for limit, beyond, word in ((item.lowest, -1, "below"), (item.highest, 1, "above")):
-        if limit is not None and (exact - int(limit)) * beyond > 0:
+        if limit is not None and (exact - Fraction(str(limit))) * beyond > 0:
             raise ChartError(
                 f"{item.name} {value} is {word} {format_quantity(limit, of.symbol)}",
                 where="column value",
@@ -123,4 +124,6 @@ def _number(item: Item, value: str, unit_name: str) -> float | str | None:
     if item.whole and exact.denominator != 1:
         what = f"{item.name} {value} is not a whole number"
         raise ChartError(what, where="column value", mend="Write the grade.")
+    if item.kind == "suction":
+        return float(-exact) if exact else 0.0
     return float(exact)

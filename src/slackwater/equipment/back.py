@@ -1,4 +1,4 @@
-"""Is suction back? After a canister was changed, or a way off the ward: read from the log, minute by minute."""
+"""Is suction back? After a canister was changed, or a trip: read from the log, minute by minute."""
 
 from __future__ import annotations
 

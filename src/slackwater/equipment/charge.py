@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ FEWEST, FEWEST_FOR_LOAD, FEWEST_FOR_FADE, FADE_MONTHS = 4, 8, 8, 2.0
 LATEST, LATEST_MONTHS = 20, 6.0  # of these the run-time now is told
 NEWEST_DAYS = 90.0  # older than that the newest may not be
 MOST_LOAD, LIGHT_LOAD = 1.5, 2000.0  # so far beyond the largest load seen nothing is told; a light one is never far
+MOST_TOGETHER, ROUNDS = 0.7, 5  # load and months that go together more closely are not told apart; of fitting the two
 LEVEL = 0.90
 
 
@@ -79,6 +80,7 @@ class RunTime:
     fade: Line | None  # minutes from full, against months; None: too few, or over too short a time
     lowest: int = 0
     cell: float = 1.0
+    fade_hidden: bool = False  # load changed with the months: the one is not told from the other
 
     def minutes_from(self, percent: float) -> Span:
         """Minutes until the gauge shows `lowest`, from a charge that shows as `percent`."""
@@ -214,7 +216,8 @@ def run_time(found: Sequence[Spell], now_ms: int, load: float = math.nan) -> Run
         loads = np.array([one.load for one in some])
         slopes = np.maximum(slopes + effect.slope * (load - loads), slopes / 3.0)
         moved_by = abs(load - float(np.median(loads))) * (effect.high - effect.low) / 2.0
-    aged = fade([one for one in found if not one.charging], now_ms)
+    falls = [one for one in found if not one.charging and one.end_ms <= now_ms]
+    aged = fade(falls, now_ms)
     if aged is not None and aged.high < 0.0:
         months = np.array([(one.end_ms - now_ms) / MONTH_MS for one in some])
         slopes = 100.0 / np.maximum(100.0 / slopes - aged.slope * months, 100.0 / slopes / 3.0)
@@ -226,7 +229,7 @@ def run_time(found: Sequence[Spell], now_ms: int, load: float = math.nan) -> Run
     reach = math.hypot(reach, moved_by / math.exp(centre))
     return RunTime(Span(math.exp(centre - reach), math.exp(centre), math.exp(centre + reach)), n, effect, aged,
                    min(one.last_percent for one in found if not one.charging and one.end_ms <= now_ms),
-                   max(one.cell for one in some))  # fmt: skip
+                   max(one.cell for one in some), aged is None and load_beside_age(falls, now_ms) is None)  # fmt: skip
 
 
 def _latest(found: Sequence[Spell], now_ms: int) -> list[Spell]:
@@ -249,7 +252,39 @@ def fade(falls: Sequence[Spell], now_ms: int) -> Line | None:
     months = np.array([(one.end_ms - now_ms) / MONTH_MS for one in falls])
     if len(falls) < FEWEST_FOR_FADE or months[-1] - months[0] < FADE_MONTHS:
         return None
-    return theil_sen(months, np.array([100.0 / one.per_min for one in falls]), LEVEL)
+    effects = load_beside_age(falls, now_ms)
+    if effects is None:
+        return None
+    per_min, loads = np.array([one.per_min for one in falls]), np.array([one.load for one in falls])
+    lines = []
+    for effect in effects:  # a heavier load is no older battery: all at the middle one of their loads
+        moved = per_min if effect == 0.0 else per_min + effect * (float(np.median(loads)) - loads)
+        lines.append(theil_sen(months, 100.0 / np.maximum(moved, per_min / 3.0), LEVEL))
+    if any(line is None for line in lines):
+        return None
+    known = [line for line in lines if line is not None]
+    return replace(known[0], low=min(line.low for line in known), high=max(line.high for line in known))
+
+
+def load_beside_age(falls: Sequence[Spell], now_ms: int) -> tuple[float, ...] | None:
+    """What load takes, percent a minute, with what the months take set apart: (as seen, at least, at most); (0,) where
+    it is not seen or all loads are alike. None: load changed as the months went, and nobody can tell the two apart.
+    """
+    per_min, loads = np.array([one.per_min for one in falls]), np.array([one.load for one in falls])
+    months = np.array([(one.end_ms - now_ms) / MONTH_MS for one in falls])
+    if len(falls) < FEWEST_FOR_LOAD or not np.isfinite(loads).all() or float(np.ptp(loads)) <= LIGHT_LOAD:
+        return (0.0,)
+    raw = theil_sen(loads, per_min, LEVEL)
+    if abs(float(np.corrcoef(months, loads)[0, 1])) > MOST_TOGETHER:
+        return None if raw is not None and raw.low > 0.0 else (0.0,)
+    effect, by_load = 0.0, raw
+    for _ in range(ROUNDS):
+        by_age = theil_sen(months, per_min - effect * loads, LEVEL)
+        by_load = None if by_age is None else theil_sen(loads, per_min - by_age.slope * months, LEVEL)
+        effect = 0.0 if by_load is None else max(by_load.slope, 0.0)
+    if by_load is None or by_load.low <= 0.0:
+        return (0.0,)
+    return (by_load.slope, by_load.low, by_load.high)
 
 
 def months_to(line: Line, limit_min: float) -> Span:

@@ -1,4 +1,4 @@
-"""Who charges when, so that every planned way off the mains starts with enough: a mixed whole-number program.
+"""Who charges when, so that every planned trip starts with enough: a mixed whole-number program.
 
 Solved by HiGHS through scipy.optimize.milp. Charge is reckoned with from its low end, its loss from its high end and
 its gain from its low end, so a plan that holds, holds for what is not known too. Where no plan does, the one that is
@@ -40,7 +40,7 @@ class PlannedUnit:
 
 @dataclass(frozen=True)
 class PlannedTrip:
-    """A way off the mains: which unit (its place in the list), minutes from now, and for how long it must last."""
+    """A trip: which unit (its place in the list), minutes from now, and for how long it must last."""
 
     unit: int
     start_min: float

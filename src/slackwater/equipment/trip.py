@@ -1,4 +1,4 @@
-"""Does the charge cover a way off the mains? An answer about the battery, and never about the patient."""
+"""Does the charge cover a trip on battery? An answer about the battery, and never about the patient."""
 
 from __future__ import annotations
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from slackwater.assessment.assessment import Assessment
@@ -21,6 +21,19 @@ class Removal:
     by: str | None = None
 
 
+@dataclass(frozen=True)
+class Stretch:
+    """A time of the drain that is neither in a log nor in a chart; UTC ms, to None: its end is not known.
+
+    what: hold, trip, home, signal or canister. kind: why it was kept, where to, which signal, which lot.
+    """
+
+    what: str
+    kind: str | None
+    from_ms: int
+    to_ms: int | None
+
+
 @dataclass(frozen=True, eq=False)
 class Material:
     """One drain, ready to be told. `patient` and `drain` are what it is known by: names, or pseudonyms."""
@@ -30,7 +43,9 @@ class Material:
     drain: str
     removal: Removal | None = None
     order_ends: Mapping[int, int] = field(default_factory=dict)  # when an order of suction began -> until when, UTC ms
+    stretches: tuple[Stretch, ...] | None = None  # in order of time; None: no record was asked
     de_identified: bool = False
+    shortened: bool = False  # of a long stay only its beginning is told
 
 
 def of_files(found: Assessment) -> Material:
@@ -52,4 +67,25 @@ def of_record(found: Assessment, course: Course) -> Material:
         for order in course.orders
         if order["kind"] == "suction" and order["until_ms"] is not None
     }
-    return Material(found, course.patient.key, course.drain.key, removal, ends)
+    return Material(found, course.patient.key, course.drain.key, removal, ends, _stretches(found, course))
+
+
+def _stretches(found: Assessment, course: Course) -> tuple[Stretch, ...]:
+    told = [
+        *(Stretch("hold", one["reason"], one["from_ms"], one["to_ms"]) for one in course.holds),
+        *(Stretch("trip", one["destination"], one["from_ms"], one["back_ms"]) for one in course.trips),
+        *(Stretch("home", None, one["from_ms"], one["to_ms"]) for one in course.homes),
+        *(Stretch("signal", one["kind"], one["from_ms"], one["until_ms"]) for one in course.calls),
+        *(Stretch("canister", one["lot"], one["from_ms"], None) for one in course.canisters),
+    ]
+    told.sort(key=lambda one: (one.from_ms, one.what, one.kind or ""))
+    return tuple(told) if found.as_of_last_reading else stood(told, found.as_of_ms)
+
+
+def stood(stretches: Iterable[Stretch], at_ms: int) -> tuple[Stretch, ...]:
+    """As they stood then: without what began later, and without ends that had not come."""
+    return tuple(
+        replace(one, to_ms=None if one.to_ms is not None and one.to_ms > at_ms else one.to_ms)
+        for one in stretches
+        if one.from_ms <= at_ms
+    )

@@ -1,4 +1,4 @@
-"""Minutes, chart and clauses as CSV or Parquet, with a sheet that says units, sources and cautions."""
+"""Minutes, chart, course and clauses as CSV or Parquet, with a sheet that says units, sources and cautions."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from slackwater import __version__
@@ -13,7 +14,7 @@ from slackwater.assessment.document import document, number, stamp
 from slackwater.assessment.minute_table import minute_csv, minute_frame
 from slackwater.episode.items import ITEMS
 from slackwater.export.bundle import sources
-from slackwater.export.material import Material
+from slackwater.export.material import Material, Stretch
 from slackwater.export.unnamed import UNIT_OF
 from slackwater.protocol.evaluation import Judged
 
@@ -36,6 +37,7 @@ UNITS: dict[str, dict[str, str]] = {
         "unit": "text", "word": "word", "drain": "text", "conflict": "true or false", "as_written": "text",
         "note": "text", "by": "text", "line": "line of the chart file",
     },
+    "course": {"what": "word", "kind": "text", "from": "UTC", "to": "UTC"},
     "clauses": {
         "block": "word", "id": "text", "status": "word", "low": "by the column unit", "high": "by the column unit",
         "unit": "text", "word": "word", "limit": "text, with its unit", "since": "UTC", "lasted_s": "s",
@@ -48,6 +50,8 @@ UNITS: dict[str, dict[str, str]] = {
 def files(of: Material, kind: str) -> dict[str, bytes]:
     """Each file by its name, which names nobody. kind: csv or parquet."""
     frames = {"chart": chart_frame(of), "clauses": clauses_frame(of)}
+    if of.stretches is not None:
+        frames["course"] = course_frame(of.stretches)
     if of.found.leak_trace is not None:
         frames = {"minutes": minute_frame(of.found), **frames}
     units = {name: {column: UNITS[name][column] for column in frame.columns} for name, frame in frames.items()}
@@ -66,7 +70,8 @@ def about(of: Material, units: dict[str, dict[str, str]]) -> dict[str, Any]:
     """What goes with the tables: moment, drain, rule, sources, units and every caution."""
     told = document(of.found)
     return {
-        "made_by": f"slackwater {__version__}", "de_identified": of.de_identified, "units": units,
+        "made_by": f"slackwater {__version__}", "de_identified": of.de_identified,
+        "shortened": of.shortened, "units": units,
         "missing": "an empty cell or a null was not recorded or cannot be told; it is never zero",
         **{key: told[key] for key in ("as_of", "data_until", "drain", "protocol", "overall", "warnings", "cautions")},
         "sources": [{"what": what, system: value} for what, system, value in sources(of)],
@@ -96,6 +101,17 @@ def chart_frame(of: Material) -> polars.DataFrame:
         polars.col("time", "recorded").cast(polars.Datetime("ms", "UTC"))
     )
     return frame.drop("as_written", "note", "by", "line") if of.de_identified else frame
+
+
+def course_frame(stretches: Sequence[Stretch]) -> polars.DataFrame:
+    """Holds, trips, times at home, signals that staff entered, and canisters, as the record has them."""
+    import polars
+
+    rows = [{"what": one.what, "kind": one.kind, "from": one.from_ms, "to": one.to_ms} for one in stretches]
+    schema = {"what": polars.String, "kind": polars.String, "from": polars.Int64, "to": polars.Int64}
+    return polars.DataFrame(rows, schema=schema).with_columns(
+        polars.col("from", "to").cast(polars.Datetime("ms", "UTC"))
+    )
 
 
 def clauses_frame(of: Material) -> polars.DataFrame:

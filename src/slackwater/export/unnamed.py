@@ -1,15 +1,15 @@
 """The same drain with nobody named: what was read is stripped and moved in time, then judged again.
 
 Not the answer is searched for names, but its inputs have none: whatever is worked out of them, a sentence with a time
-in it too, is then free of them by construction. After Safe Harbor, 45 CFR 164.514(b)(2); the same pseudonyms and the
-same move in time as a cohort's. Rare combinations can still be telling: docs/export.md.
+in it too, is then free of them by construction. After Safe Harbor, 45 CFR 164.514(b)(2); the same pseudonyms as a
+cohort's. Rare combinations can still be telling: docs/export.md.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -17,52 +17,62 @@ import numpy as np
 from slackwater.assessment.assess import assess
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.chart import chart_of
-from slackwater.episode.episode import INDICATIONS, OPERATIONS
 from slackwater.episode.items import ITEMS
-from slackwater.episode.pseudonyms import FREE_TEXT, SHORTEST_KEY, pseudonym, shift_ms, told_age, told_word
+from slackwater.episode.pseudonyms import FREE_TEXT, MINUTE_MS, OLDEST, SHORTEST_KEY, WEEK_BEGINS, pseudonym, told_age
 from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.errors import UsageError
-from slackwater.export.material import Material
-from slackwater.protocol.rule import Clause, Protocol
+from slackwater.export.material import Material, Stretch, stood
+from slackwater.export.unnamed_rule import plain_rule, plain_word_of
+from slackwater.protocol.rule import Protocol
 from slackwater.reading.log import Log
+from slackwater.store.nouns import CALL_KINDS, HOLD_REASONS
 
+BEGINS_MS = round(WEEK_BEGINS.timestamp() * 1000)  # of every stay: weekday and hour stand in a theatre list
+LONGEST_MS = 10 * 86_400_000  # ours: of 1,000 simulated stays nobody stands alone by days up to there; beyond, some do
 _SHORT_NUMBER = re.compile(r"[0-9]{1,2}[A-Za-z]?", re.ASCII)  # what a drain is numbered by; all else is a name
 
 
-def unnamed(given: Material, key: bytes, zone: str) -> Material:
+def unnamed(given: Material, key: bytes) -> Material:
     """The drain under pseudonyms, without free text, serial numbers and dates. Done twice it is as done once.
 
-    zone: the ward's, in whose week and clock the stay is told. Raises UsageError for a key that is too short.
+    A stay beyond LONGEST_MS is told as it stood then. Raises UsageError for a key that is too short.
     """
     if given.de_identified:
         return given
     if len(key) < SHORTEST_KEY:
         raise UsageError("the key of the pseudonyms is too short", mend=f"Give {SHORTEST_KEY} bytes made at random.")
     found = given.found
-    by_ms = shift_ms(begins_ms(found), zone)
+    begins = begins_ms(found)
+    by_ms = BEGINS_MS - begins // MINUTE_MS * MINUTE_MS
+    last_ms = min(found.as_of_ms, begins + LONGEST_MS)
+    shortened = last_ms < found.as_of_ms
 
     def called(number: str | None) -> str | None:
         return number if number is None or _SHORT_NUMBER.fullmatch(number) else pseudonym(key, "number", number)[:4]
 
     patient = None if given.patient is None else pseudonym(key, "patient", given.patient)
-    logs = () if found.trace is None else found.trace.logs
+    logs = () if found.trace is None else [log for log in found.trace.logs if (log.time_ms <= last_ms).any()]
     rule = None if found.evaluation is None else found.evaluation.protocol
     told = assess(
         [_log(log, n, by_ms, key) for n, log in enumerate(logs, start=1)],
         chart=_chart(found.chart, by_ms, key, called),
-        episode=_episode(found.episode, patient, by_ms, called, _known_words(key, rule)),
-        protocol=None if rule is None else _rule(rule),
-        now_ms=None if found.as_of_last_reading else found.as_of_ms + by_ms,
+        episode=_episode(found.episode, patient, by_ms, called, plain_word_of(key), rule),
+        protocol=None if rule is None else plain_rule(rule, key),
+        now_ms=None if found.as_of_last_reading and not shortened else last_ms + by_ms,
         model=found.model,
     )
-    removal = given.removal
+    removal = None if shortened else given.removal
     return Material(
         found=told,
         patient=patient,
         drain=pseudonym(key, "drain", given.drain),
         removal=None if removal is None else replace(removal, time_ms=removal.time_ms + by_ms, by=None),
-        order_ends={begins + by_ms: ends + by_ms for begins, ends in given.order_ends.items()},
+        order_ends={
+            start + by_ms: end + by_ms for start, end in given.order_ends.items() if not shortened or end <= last_ms
+        },
+        stretches=None if given.stretches is None else _stretches(stood(given.stretches, last_ms), by_ms),
         de_identified=True,
+        shortened=shortened,
     )
 
 
@@ -97,6 +107,18 @@ def _chart(chart: Chart, by_ms: int, key: bytes, called: Callable[[str | None], 
     return chart_of(rows, name="chart", sha256=pseudonym(key, "chart", chart.sha256) if chart.sha256 else "")
 
 
+def _stretches(stretches: Iterable[Stretch], by_ms: int) -> tuple[Stretch, ...]:
+    """Moved; what kind it was is told by a word of a closed list alone: a destination may name, a lot be traced."""
+    listed = {"hold": HOLD_REASONS, "signal": CALL_KINDS}
+    return tuple(
+        Stretch(
+            one.what, one.kind if one.kind in listed.get(one.what, ()) else None, one.from_ms + by_ms,
+            None if one.to_ms is None else one.to_ms + by_ms,
+        )
+        for one in stretches
+    )  # fmt: skip
+
+
 def _note(entry: Entry, key: bytes) -> str:
     """Notes tell entries of one moment apart, and what kind of clamp it was: so much of them stays, and no word more.
 
@@ -126,15 +148,9 @@ UNIT_OF = {
 """The internal unit of each dimension that staff chart."""
 
 
-def _known_words(key: bytes, rule: Protocol | None) -> Callable[[str | None, tuple[str, ...]], str | None]:
-    """Words of a closed list, and those the rule asks for, stay; any other may be a name in the wrong place."""
-    asked = () if rule is None else (*rule.applies.indication, *rule.applies.excludes, *rule.applies.needs)
-    return lambda word, words: told_word(key, word, words, asked)
-
-
 def _episode(
     episode: Episode, patient: str | None, by_ms: int, called: Callable[[str | None], str | None],
-    word: Callable[[str | None, tuple[str, ...]], str | None],
+    word: Callable[[str], str], rule: Protocol | None,
 ) -> Episode:  # fmt: skip
     def moved(ms: int | None) -> int | None:
         return None if ms is None else ms + by_ms
@@ -143,22 +159,17 @@ def _episode(
         return tuple(name for number in numbers if (name := called(number)) is not None)
 
     return replace(
-        episode, patient_id=patient, age_years=told_age(episode.age_years), drain_number=called(episode.drain_number),
+        episode, patient_id=patient, age_years=_age(episode.age_years, rule), drain_number=called(episode.drain_number),
         site=None, connected_at=moved(episode.connected_at), operation_end=moved(episode.operation_end),
         shares_unit_with=all_of(episode.shares_unit_with), shares_space_with=all_of(episode.shares_space_with),
-        other_drains=all_of(episode.other_drains), goal=None, indication=word(episode.indication, INDICATIONS),
-        operation_kind=word(episode.operation_kind, OPERATIONS),
+        other_drains=all_of(episode.other_drains), goal=None,
+        indication=None if episode.indication is None else word(episode.indication),
+        operation_kind=None if episode.operation_kind is None else word(episode.operation_kind),
     )  # fmt: skip
 
 
-def _rule(rule: Protocol) -> Protocol:
-    """The rule without its people and its own prose: it may name them, or the house."""
-
-    def plain(clauses: tuple[Clause, ...]) -> tuple[Clause, ...]:
-        return tuple(replace(clause, source="", say="") for clause in clauses)
-
-    return replace(
-        rule, approved_by="a person not named here", source="", notes="", file_name="", removal=plain(rule.removal),
-        step_down=plain(rule.step_down), home=plain(rule.home), escalation=plain(rule.escalation),
-        schedule=tuple(replace(due, source="") for due in rule.schedule),
-    )  # fmt: skip
+def _age(age_years: float | None, rule: Protocol | None) -> float | None:
+    """As it may be told; not known where a limit of the rule lies above 89: 90 might be on its other side."""
+    told = told_age(age_years)
+    limits = () if rule is None else (rule.applies.min_age_years, rule.applies.max_age_years)
+    return told if told == age_years or not any(limit is not None and limit >= OLDEST for limit in limits) else None

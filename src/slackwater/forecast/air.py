@@ -20,6 +20,7 @@ from slackwater.leak.filter.trend import Chain, chain
 Floats = NDArray[np.float64]
 
 HORIZON_MIN = 7 * 24 * 60
+SUREST = 5.0  # log odds: no chance is taken for surer than 0.993 before the correction (ours)
 
 
 @dataclass(frozen=True)
@@ -122,8 +123,8 @@ class Within:
 
 
 def leaned(times: Times, past: PastModel, clause: AirClause, run_min: float) -> Times:
-    """The times with a share of the plain rate of the past in them, for clauses on every reading."""
-    if not past.share or clause.bin_min is not None or times is MET_NOW:
+    """The times with a share of the plain rate of the past in them."""
+    if not past.share or times is MET_NOW:
         return times
     since_h = (times.minutes - (clause.lasting_min - run_min)) / 60.0
     plain = np.where(since_h >= -1e-9, np.interp(since_h, past.hours, past.chances(run_min)), 0.0)
@@ -131,9 +132,27 @@ def leaned(times: Times, past: PastModel, clause: AirClause, run_min: float) -> 
 
 
 def calibrated(times: Times, correction: Calibration) -> Times:
-    """The chances after the monotone correction learnt on other stays, up to the horizon that was tried."""
+    """The chances after the correction learnt on other stays, up to the horizon that was tried."""
     if times is MET_NOW:
         return times
     inside = times.minutes <= correction.horizon_h * 60.0 + 1e-9
-    chance = np.interp(times.chance[inside], correction.forecast, correction.observed)
-    return Times(times.minutes[inside], np.maximum.accumulate(chance))
+    return Times(times.minutes[inside], corrected(times.minutes[inside] / 60.0, times.chance[inside], correction))
+
+
+def corrected(hours: Floats, chance: Floats, correction: Calibration) -> Floats:
+    """Chances that it has come by so many hours (last axis), corrected: monotone in time, and in the chance.
+
+    >>> half = Calibration(trust=(0.5, 0.5, 0.5, 0.5))
+    >>> corrected(np.array([6.0, 12.0, 24.0]), np.array([0.0, 0.1, 0.9]), half).round(2).tolist()
+    [0.0, 0.25, 0.75]
+    """
+    shift, trust = (np.interp(hours, correction.hours, row) for row in (correction.shift, correction.trust))
+    told = 1.0 / (1.0 + np.exp(-(shift + trust * log_odds(chance))))
+    return np.asarray(np.maximum.accumulate(np.where(chance > 0.0, told, 0.0), axis=-1))
+
+
+def log_odds(chance: Floats) -> Floats:
+    """Held within `SUREST`."""
+    edge = 1.0 / (1.0 + np.exp(SUREST))
+    held = np.clip(chance, edge, 1.0 - edge)
+    return np.asarray(np.log(held / (1.0 - held)))

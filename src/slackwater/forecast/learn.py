@@ -16,10 +16,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.forecast.air import AirClause, Times, air_times, leaned
+from slackwater.forecast.air import AirClause, Times, air_times, corrected, leaned, log_odds
 from slackwater.forecast.habit import habit_of
 from slackwater.forecast.moves import step, tries
-from slackwater.forecast.score import crps_h
+from slackwater.forecast.score import crps_followed_h, still_followed
 from slackwater.leak.filter.model import BLOCK_MIN, Calibration, FilterModel
 from slackwater.leak.filter.run import Blocks, Seen, blocks, run_trend
 
@@ -32,7 +32,8 @@ LEAST_MIN = 6 * 60  # usable minutes before a cut counts
 LIKELIHOOD_SHARE = 0.3  # hours of CRPS that one unit of mean log likelihood a block is worth (ours)
 STAYS_A_TASK = 6
 QUARTERS = 4  # parts of the stays, each forecast by what was learnt from the others
-CALIBRATION_PULL = 1000.0  # hours of CRPS over all cases, for a correction that moves by 1: few stays move it little
+CALIBRATION_PULL = 100.0  # log likelihood's curvature that holds shift and trust: few stays move them little (ours)
+NEWTON_STEPS, LEAST_TRUST = 25, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,17 +54,24 @@ class Past:
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """A past stay cut after `minute`; time_h: hours from there until the clause held, inf if it never did."""
+    """A past stay cut after `minute`; time_h: hours from there until the clause held, inf if it never did.
+
+    followed_h: to the end of the log.
+    """
 
     past: Past
     minute: int
     time_h: float
     run_min: int
     drive_cmh2o: float
+    followed_h: float = float("inf")
 
 
 def cases(past: Past, cuts_h: Sequence[int] = CUTS_H) -> Iterator[Case]:
-    """The cuts of one stay that a forecast would be given for: enough seen, not in doubt, the clause not met."""
+    """The cuts of one stay that a forecast would be given for: enough seen, not in doubt, the clause not met.
+
+    Whether it held later or the log ends first: to leave out the latter would keep those to whom it came soon.
+    """
     for hours in cuts_h:
         minute = hours * 60
         if minute + 60 > len(past.given) or past.given.usable[:minute].sum() < LEAST_MIN:
@@ -72,16 +80,14 @@ def cases(past: Past, cuts_h: Sequence[int] = CUTS_H) -> Iterator[Case]:
         if not lately.any() or past.met[minute - 1]:
             continue
         later = np.flatnonzero(past.met[minute:])
-        followed_h = (len(past.given) - minute) / 60.0
-        if not len(later) and followed_h < HORIZON_H:
-            continue  # not known whether it would have held
         broken = np.flatnonzero(~past.within[:minute])
         run_min = minute - (int(broken[-1]) + 1 if len(broken) else 0)
         if run_min and past.clause.bin_min is not None:  # the run begins with its first window, not with its end
             run_min += past.clause.bin_min - 1
         drive = float(past.given.drive_cmh2o[minute - 60 : minute][lately].mean())
         time_h = (int(later[0]) + 1) / 60.0 if len(later) else float("inf")
-        yield Case(past, minute, time_h, min(run_min, past.clause.lasting_min - 1), drive)
+        followed_h = (len(past.given) - minute) / 60.0
+        yield Case(past, minute, time_h, min(run_min, past.clause.lasting_min - 1), drive, followed_h)
 
 
 def forecast_cases(found: Sequence[Case], model: FilterModel) -> tuple[Floats, float]:
@@ -106,7 +112,7 @@ def forecast_cases(found: Sequence[Case], model: FilterModel) -> tuple[Floats, f
             state, with_trend, None, case.drive_cmh2o, past.clause, habit, case.run_min, hour=hour,
             horizon_min=round(HORIZON_H * 60),
         )  # fmt: skip
-        out[k] = on_grid(leaned(times, model.past, past.clause, case.run_min))
+        out[k] = on_grid(leaned(times, model.past_for(past.clause.bin_min), past.clause, case.run_min))
     return out, logs / max(seen_blocks, 1)
 
 
@@ -122,13 +128,21 @@ def _part(given: Blocks, first: int, end: int) -> Blocks:
 Stay = Sequence[Case]  # all cases of a stay; those of one clause together
 
 
-def scores(stays: Sequence[Stay], models: Sequence[FilterModel]) -> Floats:
+def left_of(stays: Sequence[Stay]) -> Floats:
+    """On GRID_H, the chance that a stay's log still goes on where the clause has not held."""
+    flat = [case for stay in stays for case in stay]
+    return still_followed(
+        GRID_H, np.array([case.time_h for case in flat]), np.array([case.followed_h for case in flat])
+    )
+
+
+def scores(stays: Sequence[Stay], models: Sequence[FilterModel], left: Floats) -> Floats:
     """Stays x models: mean CRPS of a stay's cases, hours, less a share of its blocks' mean log likelihood."""
     out = np.empty((len(stays), len(models)))
     for column, model in enumerate(models):
         for row, stay in enumerate(stays):
             found = [forecast_cases(cuts, model) for cuts in by_clause(stay)]
-            crps = corrected_crps(stay, np.concatenate([chances for chances, _ in found]), model)
+            crps = corrected_crps(stay, np.concatenate([chances for chances, _ in found]), model, left)
             out[row, column] = crps.mean() - LIKELIHOOD_SHARE * np.mean([likely for _, likely in found])
     return out
 
@@ -138,14 +152,13 @@ def chances_of(stays: Sequence[Stay], model: FilterModel) -> list[Floats]:
     return [np.concatenate([forecast_cases(cuts, model)[0] for cuts in by_clause(stay)]) for stay in stays]
 
 
-def corrected_crps(stay: Stay, chances: Floats, model: FilterModel) -> Floats:
-    """CRPS of each case, hours, after the model's correction for its clause."""
-    return np.array(
-        [
-            crps_h(GRID_H, corrected(row, model.calibration_for(case.past.clause.bin_min)), case.time_h)
-            for row, case in zip(chances, stay, strict=True)
-        ]
-    )
+def corrected_crps(stay: Stay, chances: Floats, model: FilterModel, left: Floats) -> Floats:
+    """CRPS of each case, hours, after the model's correction for its clause. left: `left_of` all stays."""
+    found = []
+    for row, case in zip(chances, stay, strict=True):
+        told = corrected(GRID_H, row, model.calibration_for(case.past.clause.bin_min))
+        found.append(crps_followed_h(GRID_H, told, case.time_h, case.followed_h, left))
+    return np.array(found)
 
 
 def by_clause(stay: Stay) -> list[list[Case]]:
@@ -153,53 +166,57 @@ def by_clause(stay: Stay) -> list[list[Case]]:
     return [list(cuts) for _, cuts in groupby(stay, key=lambda case: id(case.past))]
 
 
-def calibration(chances: Floats, times_h: Sequence[float], start: Calibration, knots: int = 9) -> Calibration:
-    """A monotone map of F, so that among stays that the other numbers never saw F(T) is evenly spread.
+def calibration(
+    chances: Floats, times_h: Sequence[float], start: Calibration, followed_h: Sequence[float] | None = None,
+) -> Calibration:  # fmt: skip
+    """The correction under which what came within each of its hours is likeliest, pulled to `start`.
 
-    Cases whose time lies beyond the horizon tell only that F(T) is above F(horizon): the map is fitted to the
-    times by least CRPS among maps with `knots` even knots, by coordinate descent from `start`, to which it is pulled.
+    chances: F on GRID_H, forecasts that the other numbers never saw; times_h: when it came; followed_h: how long each
+    was followed, None: all of them long enough. At each hour a logistic regression of 'came by then' on the log odds
+    told (Cox, Biometrika 45 (1958) 562, from memory), by Newton's steps; those of whom it is known stand for the rest.
     """
-    knot = np.linspace(0.0, 1.0, knots)
-    first = np.interp(knot, start.forecast, start.observed)
-    pull = CALIBRATION_PULL / max(len(times_h), 1)
-
-    def cost(values: Floats) -> float:
-        mapped = np.interp(chances, knot, values)
-        mean = np.mean([crps_h(GRID_H, row, time) for row, time in zip(mapped, times_h, strict=True)])
-        return float(mean) + pull * float(np.square(values - first).sum())
-
-    observed, best = first.copy(), cost(first)
-    for size in (0.08, 0.04, 0.02):
-        for k in [*range(1, knots - 1), knots - 1]:
-            for sign in (1.0, -1.0):
-                tried = observed.copy()
-                tried[k] += sign * size
-                tried = np.clip(np.maximum.accumulate(tried), 0.0, 1.0)
-                score = cost(tried)
-                if score < best - 1e-6:
-                    best, observed = score, tried
-                    break
-    return Calibration(tuple(knot.tolist()), tuple(observed.tolist()), HORIZON_H)
+    times = np.asarray(times_h)
+    followed = np.full(len(times), np.inf) if followed_h is None else np.asarray(followed_h)
+    left, found = still_followed(GRID_H, times, followed), []
+    for hour, shift, trust in zip(start.hours, start.shift, start.trust, strict=True):
+        known = np.minimum(times, hour) <= followed
+        stands = known / left[np.searchsorted(GRID_H, np.minimum(times, hour) - 1e-9)]
+        chance = chances[:, int(np.searchsorted(GRID_H, hour - 1e-9))]
+        found.append(_shift_and_trust(chance, times <= hour, stands, (shift, trust)))
+    return replace(start, shift=tuple(one for one, _ in found), trust=tuple(one for _, one in found))
 
 
-def corrected(chances: Floats, correction: Calibration) -> Floats:
-    """Chances after a correction."""
-    return np.asarray(np.interp(chances, correction.forecast, correction.observed))
+def _shift_and_trust(
+    chance: Floats, came: NDArray[np.bool_], stands: Floats, start: tuple[float, float]
+) -> tuple[float, float]:
+    """stands: for how many each counts."""
+    told = (chance > 0.0) & (stands > 0.0)  # what cannot have come yet is not corrected
+    given, stands = np.stack([np.ones(int(told.sum())), log_odds(chance[told])], axis=1), stands[told]
+    found = first = np.array(start)
+    for _ in range(NEWTON_STEPS):
+        p = 1.0 / (1.0 + np.exp(-given @ found))
+        slope = given.T @ (stands * (came[told] - p)) - CALIBRATION_PULL * (found - first)
+        curved = given.T @ (given * (stands * p * (1.0 - p))[:, None]) + CALIBRATION_PULL * np.eye(2)
+        found = found + np.linalg.solve(curved, slope)
+    return float(found[0]), max(float(found[1]), LEAST_TRUST)
 
 
 def recalibrated(model: FilterModel, stays: Sequence[Stay], chances: Sequence[Floats]) -> FilterModel:
     """The model with a correction for each kind of clause that the stays hold, fitted to these chances."""
-    told: dict[bool, tuple[list[Floats], list[float]]] = {True: ([], []), False: ([], [])}
+    told: dict[bool, tuple[list[Floats], list[float], list[float]]] = {True: ([], [], []), False: ([], [], [])}
     for stay, rows in zip(stays, chances, strict=True):
         for row, case in zip(rows, stay, strict=True):
-            kept, times = told[case.past.clause.bin_min is not None]
+            kept, times, followed = told[case.past.clause.bin_min is not None]
             kept.append(row)
             times.append(case.time_h)
+            followed.append(case.followed_h)
     means, readings = told[True], told[False]
     if readings[0]:
-        model = replace(model, calibration=calibration(np.array(readings[0]), readings[1], model.calibration))
+        model = replace(
+            model, calibration=calibration(np.array(readings[0]), readings[1], model.calibration, readings[2])
+        )
     if means[0]:
-        again = calibration(np.array(means[0]), means[1], model.calibration_of_means)
+        again = calibration(np.array(means[0]), means[1], model.calibration_of_means, means[2])
         model = replace(model, calibration_of_means=again)
     return model
 
@@ -232,7 +249,8 @@ def learnt(
     seed: of the quarters. over: as `map`, perhaps in several processes.
     """
     quarter = np.random.default_rng(seed).permutation(len(stays)) % QUARTERS
-    tried = _tried(stays, start, over, say)
+    left = left_of(stays)
+    tried = _tried(stays, start, left, over, say)
     steps = [step(start, tried[quarter != k]) for k in range(QUARTERS)]
     models, whole = [one.taken(start) for one in steps], step(start, tried)
     say("forecasting the stays left out")
@@ -242,13 +260,13 @@ def learnt(
         at = np.flatnonzero(quarter == k).tolist()
         for one, rows in zip(at, _chances([stays[i] for i in at], models[k], over), strict=True):
             after[one] = rows
-    was = [corrected_crps(stay, rows, start) for stay, rows in zip(stays, before, strict=True)]
+    was = [corrected_crps(stay, rows, start, left) for stay, rows in zip(stays, before, strict=True)]
     now = list(was)
     for k in range(QUARTERS):
         others = np.flatnonzero(quarter != k).tolist()
         own_model = recalibrated(models[k], [stays[i] for i in others], [after[i] for i in others])
         for i in np.flatnonzero(quarter == k).tolist():
-            now[i] = corrected_crps(stays[i], after[i], own_model)
+            now[i] = corrected_crps(stays[i], after[i], own_model, left)
     model = replace(recalibrated(whole.taken(start), stays, after), provenance=f"learnt from {source}")
     n = sum(map(len, stays))
     gain = np.array([(mine - old).sum() for mine, old in zip(now, was, strict=True)])
@@ -259,9 +277,9 @@ def learnt(
     )  # fmt: skip
 
 
-def _tried(stays: Sequence[Stay], model: FilterModel, over: Over, say: Callable[[str], None]) -> Floats:
+def _tried(stays: Sequence[Stay], model: FilterModel, left: Floats, over: Over, say: Callable[[str], None]) -> Floats:
     parts, found = _parts(stays), []
-    for part in over(partial(scores, models=tries(model)), parts):
+    for part in over(partial(scores, models=tries(model), left=left), parts):
         found.append(part)
         say(f"trying each number: {len(found)} of {len(parts)} parts")
     return np.concatenate(found)

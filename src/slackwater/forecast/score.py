@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+FEWEST_LEFT = 0.1  # share still followed, below which the few do not stand for more (ours)
+
 
 def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
     """Continuous ranked probability score of min(T, horizon), hours: ∫ (F(t) - 1[T <= t])² dt up to the horizon.
@@ -28,6 +30,44 @@ def crps_h(grid_h: Floats, chance: Floats, time_h: float) -> float:
     widths, held = np.diff(grid_h), chance[:-1]
     before = np.clip((time_h - grid_h[:-1]) / widths, 0.0, 1.0)  # share of each step that lies before T
     return float(np.sum(widths * (before * held**2 + (1.0 - before) * (1.0 - held) ** 2)))
+
+
+def crps_followed_h(grid_h: Floats, chance: Floats, time_h: float, followed_h: float, left: Floats) -> float:
+    """The same where some were followed no further than `followed_h`: over many, on average as if all had been.
+
+    time_h: inf where it had not come by then. left: on the grid, `still_followed`. What is known of a moment counts for
+    those like it of whom it is not (Graf and others, Stat. Med. 18 (1999) 2529, from memory).
+
+    >>> grid = np.linspace(0.0, 48.0, 289)
+    >>> round(crps_followed_h(grid, np.zeros(289), float("inf"), 12.0, np.ones(289)), 2)
+    0.0
+    >>> round(crps_followed_h(grid, np.zeros(289), 10.0, 12.0, np.full(289, 0.5)), 2)
+    76.0
+    """
+    widths, held, start = np.diff(grid_h), chance[:-1], grid_h[:-1]
+    before = np.clip((min(time_h, followed_h) - start) / widths, 0.0, 1.0)
+    since = 1.0 - np.clip((time_h - start) / widths, 0.0, 1.0)
+    then = left[min(int(np.searchsorted(grid_h, time_h)), len(left) - 1)]
+    return float(np.sum(widths * (before * held**2 / left[:-1] + since * (1.0 - held) ** 2 / then)))
+
+
+def still_followed(grid_h: Floats, times_h: Floats, followed_h: Floats) -> Floats:
+    """On the grid, the chance of still being followed where it has not come: Kaplan-Meier, never below FEWEST_LEFT.
+
+    times_h: inf where it had not come by followed_h. Whoever it came to within a step was followed through it.
+
+    >>> still_followed(np.array([0.0, 1.0, 2.0]), np.array([0.5, np.inf, np.inf]), np.array([9.0, 1.0, 9.0])).tolist()
+    [1.0, 0.5, 0.5]
+    """
+    until = np.minimum(times_h, followed_h)
+    ended = times_h <= followed_h
+    left, out = 1.0, np.ones(len(grid_h))
+    for k in range(1, len(grid_h)):
+        inside = (until > grid_h[k - 1]) & (until <= grid_h[k])
+        at_risk = int((until > grid_h[k - 1]).sum()) - int((inside & ended).sum())
+        left *= 1.0 - int((inside & ~ended).sum()) / max(at_risk, 1)
+        out[k] = left
+    return np.maximum(out, FEWEST_LEFT)
 
 
 def covers(grid_h: Floats, chance: Floats, time_h: float, low: float = 0.1, high: float = 0.9) -> bool:

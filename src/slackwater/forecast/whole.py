@@ -185,15 +185,31 @@ def _clause_times(
         return reason
     if kind != "signal" or clause.lasting_s is None or clause.comparison not in ("below", "at_most"):
         return "this clause is of a kind that is not forecast"
-    return _air_times(judged, clause, facts, given, filtered, model, first_hour)
+    times, about = air_clause_times(judged, clause, facts, given, filtered, model, first_hour), air_clause(judged)
+    if isinstance(times, str) or about is None:
+        return times
+    air, run = about
+    return calibrated(leaned(times, model.past_for(air.bin_min), air, run), model.calibration_for(air.bin_min))
 
 
-def _air_times(
+def air_clause(judged: Judged) -> tuple[AirClause, float] | None:
+    """What an air clause waits for, and for how many minutes its run has lasted; None for any other clause."""
+    clause = judged.clause
+    if clause is None or clause.limit is None or clause.lasting_s is None:
+        return None
+    air = AirClause(clause.limit, round(clause.lasting_s / 60.0), clause.bin_min)
+    run = judged.run.seconds / 60.0 if judged.run is not None else 0.0
+    return air, min(run, air.lasting_min - 1.0)
+
+
+def air_clause_times(
     judged: Judged, clause: Clause, facts: Facts, given: Seen, filtered: Filtered, model: FilterModel,
     first_hour: float | None,
 ) -> Times | str:  # fmt: skip
+    """When an air clause will hold, uncorrected and without what past stays tell; or why nothing is said."""
     signal = facts.signals.get((clause.measure_name, clause.scope))
-    if signal is None or clause.limit is None or clause.lasting_s is None:
+    found = air_clause(judged)
+    if signal is None or found is None or clause.limit is None:
         return "no log holds this measure"
     within = window_codes(signal, clause.bin_min, clause.comparison, clause.limit) == Status.MET
     if straddles(signal, within, clause.limit):
@@ -203,18 +219,15 @@ def _air_times(
     trend = filtered.trend_model
     own = replace(model, trend=trend)
     worst = largest_looked_at(signal, clause)
-    air = AirClause(clause.limit, round(clause.lasting_s / 60.0), clause.bin_min)
+    air, run = found
     habit = habit_of(given, worst, air.limit_ml_per_min, trend.softness_ml_per_min, model.record, first_hour)
-    run = judged.run.seconds / 60.0 if judged.run is not None else 0.0
     lately = np.where(given.usable, given.drive_cmh2o, np.nan)[-OLDEST_MIN:]
     drive = float(np.nanmean(lately))
-    times = air_times(
-        filtered.trend_state, own, chain(trend), drive, air, habit, min(run, air.lasting_min - 1.0),
+    return air_times(
+        filtered.trend_state, own, chain(trend), drive, air, habit, run,
         hour=None if first_hour is None else first_hour + len(given) / 60.0,
         horizon_min=round(model.calibration.horizon_h * 60.0),
     )  # fmt: skip
-    times = leaned(times, model.past, air, min(run, air.lasting_min - 1.0))
-    return calibrated(times, model.calibration_for(clause.bin_min))
 
 
 def straddles(signal: Signal, within: Flags, limit: float) -> bool:

@@ -26,11 +26,13 @@ from slackwater.leak.words import (
     CONFLICT,
     DISCONNECTED,
     MISSING,
+    NO_REASON,
     OFF,
     SENSOR,
     SHARED,
 )
 from slackwater.reading.log import NONE, STATES
+from slackwater.trace.minutes import cells
 from slackwater.trace.types import MINUTE_MS, Minutes, Trace
 
 ENOUGH_COVERED = 0.8  # of a minute, to speak of its state
@@ -39,6 +41,7 @@ REAL_SUCTION_CMH2O = 4.0  # suction that can be told from none
 POSITIVE_CMH2O = 1.0
 SUCTION_KEPT = 0.5  # of the suction due
 LONGEST_FALL_MIN = 240  # of a suction that is lost little by little
+BELOW_ML_PER_MIN = 1.0  # nearer to zero than this is no shift of it
 EASY_FLOW_ML_PER_MIN = 200.0  # any pump holds its suction against this
 
 _UNIT_OFF = tuple(STATES.index(word) for word in ("off", "standby", "charging", "self_test", "fault"))
@@ -60,8 +63,13 @@ class Doubts:
     positive: Flags
 
 
-def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling, *, shared: bool) -> Doubts:
-    """Every minute's doubt. Where several apply, the one that explains most is kept: see the order below."""
+def doubts(
+    trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling, *, shared: bool, against: Flags | None = None
+) -> Doubts:
+    """Every minute's doubt. Where several apply, the one that explains most is kept: see the order below.
+
+    `against`: minutes that the chart contradicts (`contradicted`).
+    """
     n, start = len(minutes), minutes.start_ms
     level = due_suction(minutes, handled)
     moved = suction_moved(level)
@@ -72,7 +80,7 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     with np.errstate(invalid="ignore"):
         blocked |= (minutes.state == _UNIT_BLOCKED) & ~(minutes.flow >= EASY_FLOW_ML_PER_MIN)
     positive = positive_pressure(minutes)
-    sensor = sensor_stuck(trace, minutes, breath) | below_zero(minutes)
+    sensor = sensor_stuck(trace, minutes, breath) | below_zero(trace, minutes)
     shut, dead = stopped(trace, minutes, breath, handled, moved, off | disconnected | clamped | blocked | sensor)
     blocked |= shut
     sensor |= dead
@@ -88,6 +96,8 @@ def doubts(trace: Trace, minutes: Minutes, breath: Breathing, handled: Handling,
     reason[minutes.covered < ENOUGH_COVERED] = MISSING
     reason[laid(handled.off, start, n) & (minutes.covered < ENOUGH_COVERED)] = OFF
     reason[minutes.conflict] = CONFLICT
+    if against is not None:  # what else is known of the minute explains it better
+        reason[against & np.isin(reason, (NO_REASON, SHARED, MISSING))] = CONFLICT
     reason[minutes.clock] = CLOCK
     return Doubts(reason, off, disconnected, clamped, blocked, sensor, positive)
 
@@ -194,7 +204,12 @@ def positive_pressure(minutes: Minutes) -> Flags:
         return long_enough(minutes.pressure > POSITIVE_CMH2O, 5)
 
 
-def below_zero(minutes: Minutes) -> Flags:
-    """Flow that reads below zero for minutes on end: the zero has moved, and a leak may hide under it."""
+def below_zero(trace: Trace, minutes: Minutes) -> Flags:
+    """Flow that reads below zero for minutes on end: the zero has moved, or the sign is turned, and a leak may hide.
+
+    By its whole cell, for a floor prints -10 for the least below zero; `flow_high` cannot say it, being never below
+    zero. By a millilitre a minute at least, for around zero a fine display strays to either side.
+    """
+    reach = max(BELOW_ML_PER_MIN, float(cells(trace.logs)[1].max(initial=0)) / 2000)
     with np.errstate(invalid="ignore"):
-        return long_enough(minutes.flow_high < 0, 10)  # by its whole cell: a floor prints -10 for the least below zero
+        return long_enough(minutes.flow + reach < 0, 10)

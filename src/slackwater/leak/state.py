@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from slackwater.episode.types import Chart, Episode
 from slackwater.leak.breathing import Breathing, breathing
+from slackwater.leak.contradicted import Contradicted, contradicted, touched
 from slackwater.leak.doubt import ENOUGH_COVERED, Doubts, doubts
 from slackwater.leak.effort import Effort, effort, tries
 from slackwater.leak.filter.model import FilterModel
@@ -62,6 +63,7 @@ class LeakTrace:
     given: Seen  # what the filter was given
     filtered: Filtered
     pattern: Pattern
+    contradicted: tuple[Contradicted, ...]  # by the chart
 
 
 def leak_trace(
@@ -82,9 +84,10 @@ def leak_trace(
     handled = handling(chart)
     breath = breathing(trace, minutes, ventilated=episode.breathing == "invasive")
     shared = bool(episode.shares_unit_with or episode.shares_space_with) or other_drains
-    doubt = doubts(trace, minutes, breath, handled, shared=shared)
     step = max((log.flow_step_ul_per_min for log in trace.logs), default=0) / 1000
     limit = limit_ml_per_min if limit_ml_per_min is not None else (step or 1.0)
+    against = contradicted(minutes, chart, limit, step)
+    doubt = doubts(trace, minutes, breath, handled, shared=shared, against=touched(against, len(minutes)))
     hard = (doubt.reason != NO_REASON) & (doubt.reason != SHARED)
     top_open = all(log.flow_step_ul_per_min > 0 and log.rounding != "ceil" for log in trace.logs)
     state = _states(minutes, doubt.reason, limit, top_open)
@@ -100,6 +103,7 @@ def leak_trace(
         _chance(filtered.p_at_least[:, 0], open_shown), filtered.low_ml_per_min, filtered.mid_ml_per_min,
         filtered.high_ml_per_min, filtered.conductance, tries(found, swing_nearby(open_shown)), breath, doubt,
         found, handled, limit, by_fluid, top_open, given, filtered, pattern(given, filtered, found.burst, limit=1),
+        against,
     )  # fmt: skip
 
 

@@ -212,6 +212,8 @@ def _limit(table: Table, measure: Measure, how: str, per_kg: bool) -> float | No
         limit = float(parse_quantity(text, dimension).value)
     except QuantityError as error:
         raise table.fault("limit", error.what, error.mend) from None
+    if limit < 0:
+        raise table.fault("limit", f"{text!r} is below zero, and no measure can be", "Write it without the minus sign.")
     if abs(limit) > LARGEST:
         raise table.fault("limit", f"{text!r} is beyond anything measured", "Look at the number and its unit.")
     return limit

@@ -117,7 +117,7 @@ class Due:
 
 @dataclass(frozen=True)
 class TripMargin:
-    """How much longer than planned a battery must last for a way off the mains: planned time x factor + reserve.
+    """How much longer than planned a battery must last for a trip on battery: planned time x factor + reserve.
 
     back_s: within so long of the return the trace must show suction again; None: the rule does not say.
     """
@@ -162,6 +162,12 @@ class Protocol:
     trip: TripMargin | None = None  # None: the rule gives no margin
     notes: str = ""
     file_name: str = ""
+
+    @property
+    def air_age_s(self) -> float:
+        """How old a reading of air may be, in seconds: by the air clause, else by the rule."""
+        air = self.air_clause
+        return self.data_age_s if air is None or air.data_age_s is None else air.data_age_s
 
     @property
     def air_clause(self) -> Clause | None:

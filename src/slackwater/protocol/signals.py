@@ -7,20 +7,20 @@ from numpy.typing import NDArray
 
 from slackwater.protocol.evaluation import Judged, Need, Run, Span, Value
 from slackwater.protocol.facts import MINUTE_MS, Facts, Flags, Signal
-from slackwater.protocol.moments import UNITS, fresh, latest_before, said, untold
+from slackwater.protocol.moments import UNITS, fresh, latest_before, said
 from slackwater.protocol.rule import Clause, Protocol
+from slackwater.protocol.spot import breaking, judge_spot
 from slackwater.protocol.status import Codes, Status
 from slackwater.protocol.windows import SCALE, lasting_codes, window_bounds, window_codes, window_sums
+
+BROKEN_SINCE = "a reading charted since the log ended lies outside the limit"
 
 
 def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: bool) -> Judged:
     signal = facts.signals.get((clause.measure_name, clause.scope))
     assert clause.limit is not None
     if signal is None or not facts.length:
-        return Judged(
-            clause.id, Status.CANNOT_TELL, untold(facts), clause,
-            needs=(Need("a log of air flow"),), note="no log holds this measure",
-        )  # fmt: skip
+        return judge_spot(clause, facts, Need("a log of air flow"))
     width = clause.bin_min or 1
     codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
     coarse = not escalating and too_coarse(signal, clause, protocol)
@@ -37,7 +37,7 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     gaps_min = int(protocol.gaps_s // 60)
     if gaps_min and not escalating and not coarse:
         # a gap beside a reading that breaks the limit is no gap to pass over
-        skip = unknown & signal.tolerable & ~_exceeds(signal, clause)
+        skip = unknown & signal.tolerable & ~_exceeds(signal, clause) & ~_charted_over(clause, facts)
         patched = window_codes(signal, clause.bin_min, clause.comparison, clause.limit, skip)
         tolerant, _, _ = lasting_codes(patched, width, minutes, floor)
         bearable = (tolerant == Status.MET) & (missing <= gaps_min) & (status == Status.CANNOT_TELL)
@@ -47,6 +47,8 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
     if not escalating and _restarted_since(facts, protocol):
         now, note = Status.NOT_MET, "a run starts anew after what was charted since the log ended"
+    if not escalating and now is not Status.NOT_MET and _broken_since(clause, facts):
+        now, note = Status.NOT_MET, BROKEN_SINCE
     k = facts.length - 1
     first_needed = max(0, k + 1 - minutes)
     run_start = int(certain[k])
@@ -93,12 +95,28 @@ def _restarted_since(facts: Facts, protocol: Protocol) -> bool:
     return any(end < t <= facts.now_ms for event in protocol.restart_on for t in facts.events.get(event, ()))
 
 
+def _broken_since(clause: Clause, facts: Facts) -> bool:
+    """A reading charted after the grid's last minute, by now and in the time asked about, breaks the limit."""
+    window_s = clause.lasting_s if clause.lasting_s is not None else clause.within_s
+    assert window_s is not None
+    begin = max(facts.grid_start_ms + facts.length * MINUTE_MS, facts.now_ms - round(window_s * 1000))
+    return any(begin < t <= facts.now_ms for t in breaking(clause, facts).tolist())
+
+
 def too_coarse(signal: Signal, clause: Clause, protocol: Protocol) -> bool:
     """One reading stands for more than the clause looks at: a mean hides what came in it, a sample knows only its
     own moment."""
     if clause.bin_min is None:
         return signal.reading_s > 60 and not protocol.coarse_means
     return signal.reading_s > 60 * clause.bin_min
+
+
+def _charted_over(clause: Clause, facts: Facts) -> Flags:
+    """Minutes in which a reading was charted that lies on the wrong side of the limit."""
+    out = np.zeros(facts.length, dtype=np.bool_)
+    at = (breaking(clause, facts) - facts.grid_start_ms) // MINUTE_MS
+    out[at[(at >= 0) & (at < facts.length)]] = True
+    return out
 
 
 def _exceeds(signal: Signal, clause: Clause) -> Flags:
@@ -128,6 +146,8 @@ def _judge_latest(
         now, note = Status.CANNOT_TELL, "the last data are older than the clause allows"
     elif not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
+    if not escalating and now is not Status.NOT_MET and _broken_since(clause, facts):
+        now, note = Status.NOT_MET, BROKEN_SINCE
     k = facts.length - 1
     value = _worst(signal, clause, max(k - width + 1, 0), k)
     needs = () if now in (Status.MET, Status.MET_WITH_GAPS) else (Need(f"air leak {said(clause)} on a fresh reading"),)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+NONE = "none"  # an answer: there is no such column
+
 
 @dataclass(frozen=True)
 class Question:
@@ -21,7 +23,7 @@ class Draft:
     """A layout's tables as they are filled in, with the questions that stay open."""
 
     def __init__(self, answers: Mapping[str, Any]) -> None:
-        self.answers = answers
+        self.answers = dict(answers)
         self.tables: dict[str, dict[str, Any]] = {}
         self.questions: list[Question] = []
         self.evidence: list[str] = []
@@ -41,6 +43,10 @@ class Draft:
             here[name] = self.answers[key]
         else:
             self.questions.append(Question(key, text, choices, seen))
+
+    def leave_out(self, key: str) -> None:
+        """Take an answer back out: it said that there is no such thing, and no table is written."""
+        self.answers.pop(key)
 
     def told(self, key: str) -> Any:
         """What is known of a key by now, or None."""

@@ -16,6 +16,7 @@ TURNED_SHARE = 0.9  # of the values with a sign
 TURNED_MCMH2O = 2_000  # swings around zero in gravity drainage stay below this
 FINER_THAN_ANY_UL_PER_MIN = 100  # 0.1 mL/min
 SMALL_UL_PER_MIN = 25_000
+ODD_SHARE = 0.01  # of the rows: so few above zero are drift, or a slip of a row, and no sign of another unit
 
 
 def refuse_unit_slip(flow: Ints, line: Ints, layout: Layout, name: str) -> None:
@@ -25,11 +26,9 @@ def refuse_unit_slip(flow: Ints, line: Ints, layout: Layout, name: str) -> None:
     """
     step = layout.flow.step_ul_per_min
     limit = MICRO if step is None else max(MICRO, step)
-    known = flow[flow != NONE]
-    largest = max(int(known.max()), -int(known.min())) if len(known) else 0
-    if not 0 < largest < limit:
+    rows = np.flatnonzero((flow != NONE) & (flow > 0))
+    if len(rows) <= ODD_SHARE * np.count_nonzero(flow != NONE) or int(flow[rows].max()) >= limit:
         return
-    rows = np.flatnonzero((flow != NONE) & (flow != 0))
     first = int(line[rows].min())
     said = "1 mL/min" if limit == MICRO else f"flow.step ({layout.flow.step})"
     raise LogError(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from slackwater.errors import LayoutError
-from slackwater.reading.draft import Draft, Question
+from slackwater.reading.draft import NONE, Draft, Question
 from slackwater.reading.excerpt import excerpt
 from slackwater.reading.keys import DECIMALS, TABLES
 from slackwater.reading.layout import Layout
@@ -81,10 +81,16 @@ def layout_from_header(data: bytes, name: str) -> Layout:
     """The layout of a log whose header alone states units, sign and zone; refused if it does not.
 
     What a header seldom states and what cannot make a verdict bolder is assumed and told: flow is a
-    mean (so a burst may be hidden), a stamp closes its interval, rounding is unknown (the widest cell).
+    mean (so a burst may be hidden), a stamp closes its interval, rounding is unknown (the widest cell);
+    a column that no name calls pressure is none.
     """
     assumed = {"time.marks": "end", "flow.statistic": "mean"}
     first = propose(data, name)
+    if any(question.key == "pressure.column" and NONE in question.choices for question in first.questions):
+        without = {"pressure.column": NONE}
+        first = propose(data, name, without)
+    else:
+        without = {}
     lacking = [question for question in first.questions if question.key not in assumed]
     if lacking:
         raise LayoutError(
@@ -93,8 +99,9 @@ def layout_from_header(data: bytes, name: str) -> Layout:
             mend=f"Pick a layout with --layout, or draft one: `slackwater layout propose {name}`.",
         )
     taken = {question.key: assumed[question.key] for question in first.questions}
-    layout = propose(data, name, taken).layout if taken else first.layout
-    notes = tuple(f"the header does not state {key}; {value!r} is assumed" for key, value in taken.items())
+    layout = propose(data, name, without | taken).layout if taken else first.layout
+    said = taken | without
+    notes = tuple(f"the header does not state {key}; {value!r} is assumed" for key, value in said.items())
     return Layout.from_tables(layout.as_tables(), f"header of {name}", notes)
 
 

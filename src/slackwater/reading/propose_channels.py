@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from slackwater.errors import QuantityError
+from slackwater.errors import LayoutError, QuantityError
 from slackwater.quantities.grammar import parse_number
 from slackwater.reading.column_names import (
     HIGH_WORDS,
@@ -14,7 +14,7 @@ from slackwater.reading.column_names import (
     stated_unit,
     words_of,
 )
-from slackwater.reading.draft import Draft
+from slackwater.reading.draft import NONE, Draft
 from slackwater.reading.excerpt import excerpt
 from slackwater.reading.keys import SIGNS, STATISTICS
 from slackwater.reading.log import STATES
@@ -22,6 +22,7 @@ from slackwater.reading.structure import Structure
 
 FLOW_UNITS = ("mL/min", "L/min", "mL/h", "L/h")
 PRESSURE_UNITS = ("cmH2O", "kPa", "hPa", "mbar", "mmHg", "Pa")
+_OTHER = ("volume", "share", "time", "temperature", "mass", "rate", "length")  # their units say what is no pressure
 _MAINS_WORDS = {"yes": True, "no": False, "mains": True, "battery": False, "AC": True, "DC": False}
 
 
@@ -31,7 +32,8 @@ def draft_flow(draft: Draft, found: Structure) -> None:
     if len(named) == 1:
         draft.state("flow.column", named[0], "by its name")
     else:
-        choices = tuple(named or [c for c in found.names if c and _numbers(found, c)])
+        stamps = draft.told("time.columns") or []
+        choices = tuple(named or [c for c in found.names if c and c not in stamps and _numbers(found, c)])
         draft.ask("flow.column", "Which column is the air flow?", choices, f"{len(named)} columns are called so")
     column = draft.told("flow.column")
     if column not in found.names:
@@ -57,7 +59,18 @@ def draft_flow(draft: Draft, found: Structure) -> None:
 
 
 def draft_pressure(draft: Draft, found: Structure) -> None:
-    """State or ask for `pressure`: its column, unit and which sign suction has; and the suction that was set."""
+    """State or ask for `pressure`: its column, unit and which sign suction has; and the suction that was set.
+
+    Pressure is optional: where no column is called so, it is asked only if one is left that could hold it.
+    """
+    if draft.answers.get("pressure.column") == NONE and NONE not in found.names:
+        draft.leave_out("pressure.column")
+        for key in draft.answers:
+            if key.startswith("pressure."):
+                what = f"{key} is answered, but pressure.column is {NONE}"
+                raise LayoutError(what, where="answers", mend="Answer pressure.column with a column of the header.")
+        draft.evidence.append("pressure.column = none: answered; no pressure is read")
+        return
     named = [c for c in _playing(found, "pressure", draft) if not SET_WORDS & set(words_of(c))]
     plain = [c for c in named if not (LOW_WORDS | HIGH_WORDS) & set(words_of(c))]
     if len(plain) == 1:
@@ -67,8 +80,16 @@ def draft_pressure(draft: Draft, found: Structure) -> None:
             "pressure.column", "Which column is the pressure?", tuple(plain), f"{len(plain)} columns are called so"
         )
     elif draft.told("pressure.column") is None:
-        draft.evidence.append("no column is called pressure; none is read")
-        return
+        left = _left_over(draft, found)
+        if not left:
+            draft.evidence.append("no column is called pressure; none is read")
+            return
+        draft.ask(
+            "pressure.column",
+            f"Which column is the pressure? {NONE} if the log holds none.",
+            (*left, NONE),
+            "no column is called so",
+        )
     column = draft.told("pressure.column")
     if column not in found.names:
         draft.ask("pressure.unit", "In which unit is the pressure?", PRESSURE_UNITS, "the column is not known yet")
@@ -86,6 +107,22 @@ def draft_pressure(draft: Draft, found: Structure) -> None:
         if len(side) == 1 and _same_unit(found, side[0], column, "pressure"):
             draft.state(f"pressure.{key}", side[0], "by its name")
     _set_suction(draft, found, column)
+
+
+def _left_over(draft: Draft, found: Structure) -> tuple[str, ...]:
+    """Columns of numbers that play no part yet, and so could be the pressure; while the flow is open, one is that."""
+    taken = {*(draft.told("time.columns") or []), draft.told("flow.column"), draft.told("flow.max_column")}
+    left = tuple(
+        c
+        for c in found.names
+        if c
+        and c not in taken
+        and not roles_of(c)
+        and not SET_WORDS & set(words_of(c))
+        and not any(stated_unit(found.title(c), dimension) for dimension in _OTHER)
+        and _numbers(found, c)
+    )
+    return left if draft.told("flow.column") is not None or len(left) > 1 else ()
 
 
 def _set_suction(draft: Draft, found: Structure, pressure: str) -> None:

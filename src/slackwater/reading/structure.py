@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from slackwater.errors import LogError
 from slackwater.reading.cells import cells
 from slackwater.reading.column_names import roles_of, stated_unit
-from slackwater.reading.decoding import utf16_kind
+from slackwater.reading.decoding import refuse_packed, utf16_kind
 from slackwater.reading.header import HEADER_WITHIN, MOST_COLUMNS
 from slackwater.reading.keys import SEPARATORS
 
@@ -54,6 +54,7 @@ def structure_of(data: bytes, name: str) -> Structure:
     """Look at a log whose layout is not known."""
     if not data.strip(b"\x00\r\n \t\xef\xbb\xbf\xff\xfe"):
         raise LogError("the file is empty", where=name, mend="Export the log again.")
+    refuse_packed(data, name)
     encoding, text = _decoded(data)
     lines = _LINE_END.split(text)
     separator, quote, at = _header_place(lines, name)

@@ -9,9 +9,8 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.document import rows_of
 from slackwater.protocol.evaluation import Judged, Span
 from slackwater.protocol.status import Status
-from slackwater.report.sentences import GUARD_WORDS, rule_words, run_words, value_words
+from slackwater.report.sentences import GUARD_WORDS, rule_words, run_words, shown_status, value_words
 from slackwater.report.times import between, shown
-from slackwater.report.words import SHAPES, WORDS
 
 MOST_SPANS = 6  # of one clause's evidence; more are counted
 
@@ -106,14 +105,16 @@ def part(judged: Judged, found: Assessment, zone: tzinfo) -> Part:
         last = judged.evidence[0]
         since = f"last {shown(last.to_ms, zone)}" + (f" ({last.why})" if last.why else "")
     name = GUARD_WORDS.get(judged.id, judged.id.replace("_", " "))
+    assert found.evaluation is not None
+    looks = shown_status(judged, found.evaluation)
     return Part(
-        judged.id, name, SHAPES[judged.status], WORDS[judged.status], judged.status.word, rule_words(judged),
+        judged.id, name, looks.shape, looks.word, looks.tone, rule_words(judged),
         "; ".join(text for text in (value_words(judged), since) if text), _bar(judged, zone),
         tuple(
             need.what + (f" (at the earliest {shown(need.by_ms, zone)})" if need.by_ms is not None else "")
             for need in judged.needs
         ),
-        ". ".join(text for text in (judged.note, clause.say if clause is not None else "") if text),
+        ". ".join(text for text in (judged.note, looks.note, clause.say if clause is not None else "") if text),
         tuple(_evidence(span, judged, found, zone) for span in judged.evidence[:MOST_SPANS]),
         max(0, len(judged.evidence) - MOST_SPANS),
         f"Source: {clause.source}" if clause is not None and clause.source else "",

@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 
 from slackwater.episode.items import ITEMS
 from slackwater.quantities.spans import format_span
+from slackwater.report.orders import SuctionOrder, standing, suction_order
 from slackwater.report.times import between, shown
 from slackwater.store.course import Course
 from slackwater.store.history import Line
@@ -98,7 +99,9 @@ def drain_facts(
     """As of `now_ms`: what begins later is left out. `serials` by key of the unit, `rules` by hash."""
     decided = [one for one in decisions if one.happened_ms is None or one.happened_ms <= now_ms]
     orders = [one for one in course.orders if one["from_ms"] <= now_ms]
-    now = _in_force(orders, now_ms)
+    now, sucked = standing(course, now_ms), suction_order(course, now_ms)
+    if sucked is not None and sucked.charted:  # an order that the chart replaced stands no longer
+        now = [one for one in now if one["kind"] != "suction"]
     holds = [one for one in course.holds if one["from_ms"] <= now_ms]
     kept = [one for one in holds if one["to_ms"] is None or one["to_ms"] > now_ms]
     done = [one for one in course.tasks if one["done_ms"] is not None and one["done_ms"] <= now_ms]
@@ -107,7 +110,7 @@ def drain_facts(
         goal="" if course.goal is None else course.goal["text"] or "",
         goal_version=0 if course.goal is None else course.goal.version,
         rule=rule_words(course, rules),
-        orders=tuple(_order(one, now_ms, zone) for one in now),
+        orders=(*_as_charted(sucked, zone), *(_order(one, now_ms, zone) for one in now)),
         orders_before=tuple(_order(one, now_ms, zone) for one in reversed(orders) if one not in now),
         holds=tuple(_hold(one, zone) for one in kept),
         holds_before=tuple(_hold(one, zone) for one in reversed(holds) if one not in kept),
@@ -144,10 +147,15 @@ def _plain(text: str | None) -> str:
     return "not recorded" if not text else text.replace("_", " ")
 
 
-def _in_force(orders: Iterable[Thing], now_ms: int) -> list[Thing]:
-    """Of each kind the last one that has begun and has not ended."""
-    last: dict[str, Thing] = {one["kind"]: one for one in orders}
-    return [one for one in last.values() if one["until_ms"] is None or one["until_ms"] > now_ms]
+def _as_charted(order: SuctionOrder | None, zone: tzinfo) -> Iterable[Fact]:
+    """An order of suction that the chart alone tells of: it stands, and says less."""
+    if order is not None and order.charted:
+        by = order.told["written_by"]
+        yield Fact(
+            f"Suction {order.words}",
+            f"from {shown(order.from_ms, zone)}, charted as ordered{f' by {by}' if by else ''}; how long it may be off "
+            "is not ordered",
+        )
 
 
 def _order(one: Thing, now_ms: int, zone: tzinfo) -> Fact:

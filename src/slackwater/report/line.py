@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from slackwater.report.orders import NONE_KNOWN
 from slackwater.report.round_facts import Suction
 from slackwater.report.trend import Trend
 from slackwater.store.rows import Thing
@@ -94,7 +95,7 @@ class RoundLine:
     estimate: str = ""
     fluid: tuple[str, ...] = ()
     suction: Suction = NOTHING
-    may_be_off: str = "cannot tell: no order of suction is recorded"
+    may_be_off: str = NONE_KNOWN
     canister: str = "not recorded"
     charge: str = "not recorded"
     lasted: str = ""  # what a charge was seen to last

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import tzinfo
 
-from slackwater.assessment.assessment import Assessment, LeakNow
+from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.warnings import NO_AIR_VERDICT
 from slackwater.protocol.evaluation import Evaluation, Judged
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.extent import not_judged
 from slackwater.report.line import NOTHING, Below, RoundLine, Said, tube_of
+from slackwater.report.orders import ALLOWED, ASK, NO_SUCTION, NONE_KNOWN, off_words, standing, suction_order
 from slackwater.report.round_facts import (
     HOUR_MS,
     Suction,
@@ -25,9 +25,9 @@ from slackwater.report.round_facts import (
     suction,
     when,
 )
-from slackwater.report.sentences import value_words
+from slackwater.report.sentences import flow_words, value_words
 from slackwater.report.trend import trend
-from slackwater.report.words import LEAK_SHAPES, REASON_WORDS, SHAPES, WORDS, amount, bounds
+from slackwater.report.words import LEAK_SHAPES, REASON_WORDS, SHAPES, WORDS, amount
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.trace.types import MINUTE_MS
@@ -35,8 +35,6 @@ from slackwater.trace.types import MINUTE_MS
 WAITS = "waiting for people"  # behind the rule's own word, where only people are waited for
 AHEAD_MS = 5 * MINUTE_MS  # rows so far after now are another clock's (ours)
 
-ALLOWED = "off suction up to"  # as ordered; the round is filtered by it
-ASK = "off suction not ordered: ask first"
 _GOOD = (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE)
 _GUARDS = {"tube_open": "the tube shown open", "effort_seen": "a cough or a walk"}  # people settle these too
 _BY_PEOPLE = ("word", "number")  # kinds of measure that somebody looks at and charts
@@ -56,7 +54,15 @@ def line_of(course: Course, found: Assessment | None, now_ms: int, zone: tzinfo)
         return _tagged(_after_removal(line, course, now_ms, zone))
     if found is None:
         return _tagged(replace(line, rule_name="nothing is recorded yet: no log, no chart"))
-    return _tagged(judged_line(line, found, zone))
+    return _tagged(_ended(judged_line(line, found, zone), course, now_ms))
+
+
+def _ended(line: RoundLine, course: Course, now_ms: int) -> RoundLine:
+    """The chart does not know that an order has ended; the record does."""
+    ordered = line.suction.ordered
+    if ordered == NOTHING.ordered or suction_order(course, now_ms) is not None:
+        return line
+    return replace(line, suction=replace(line.suction, ordered=f"none stands; the last, {ordered}, has ended"))
 
 
 # --- what is entered ------------------------------------------------------------------------------
@@ -75,14 +81,13 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
         for one in standing(course, now_ms)
         if one["review_ms"] is not None and one["review_ms"] < now_ms
     ]
-    off = [one["may_be_off_min"] for one in standing(course, now_ms) if one["kind"] == "suction"]
     mine = [one["time_ms"] for one in course.entries if one["drain"] in (None, course.drain["number"])]
     last = course.last_ms
     return RoundLine(
         tube, now_ms,
         holds=tuple(_hold(one, now_ms, zone) for one in holds),
         overdue=tuple(late), tasks=tuple(due),
-        may_be_off=_off(off),
+        may_be_off=off_words(suction_order(course, now_ms)),
         charted_ms=max((ms for ms in mine if ms <= now_ms), default=None),
         ahead="" if last is None or last <= now_ms + AHEAD_MS else (
             f"the log's stamps run to {format_span((last - now_ms) / 1000)} after now; later rows are not used: "
@@ -91,28 +96,11 @@ def _recorded(course: Course, now_ms: int, zone: tzinfo) -> RoundLine:
     )  # fmt: skip
 
 
-def _off(ordered: list[int | None]) -> str:
-    """Whether suction may come off for a walk: what the order that stands says of it."""
-    if not ordered:
-        return RoundLine.may_be_off
-    return f"{ALLOWED} {ordered[-1]} min, as ordered" if ordered[-1] else ASK
-
-
 def _walks(by_order: str, sucked: Suction) -> str:
-    """The same, where an order may stand in the chart alone."""
+    """The same, where files were given and the order stands in the chart alone."""
     if sucked.none_ordered:
-        return "no suction is added"
-    return ASK if by_order == RoundLine.may_be_off and sucked.ordered != NOTHING.ordered else by_order
-
-
-def standing(course: Course, now_ms: int) -> list[Thing]:
-    """The latest order of each kind that stands now."""
-    latest = {
-        one["kind"]: one
-        for one in course.orders
-        if one["from_ms"] <= now_ms and (one["until_ms"] is None or one["until_ms"] > now_ms)
-    }
-    return list(latest.values())
+        return NO_SUCTION
+    return ASK if by_order == NONE_KNOWN and sucked.ordered != NOTHING.ordered else by_order
 
 
 def _not_done(things: Iterable[Thing], now_ms: int) -> list[Thing]:
@@ -210,10 +198,7 @@ def _live_until(found: Assessment) -> int | None:
     """When the last reading is older than the rule takes; None without a rule or a reading."""
     if found.evaluation is None or found.leak.at_ms is None:
         return None
-    rule = found.evaluation.protocol
-    air = rule.air_clause
-    age_s = rule.data_age_s if air is None or air.data_age_s is None else air.data_age_s
-    return found.leak.at_ms + round(1000 * age_s)
+    return found.leak.at_ms + round(1000 * found.evaluation.protocol.air_age_s)
 
 
 def _leak(found: Assessment, zone: tzinfo) -> Said:
@@ -225,7 +210,7 @@ def _leak(found: Assessment, zone: tzinfo) -> Said:
     if leak.at_ms is None:
         return Said("▨", "cannot tell", "nothing recorded in the log")
     at = when(leak.at_ms, found.as_of_ms, zone)
-    flow = _flow(leak)
+    flow = flow_words(leak)
     if leak.state == "leaking":
         return Said(LEAK_SHAPES["leaking"], "leaking", f"{flow} at {at}")
     limit = f"{amount(leak.limit)} mL/min"
@@ -234,17 +219,10 @@ def _leak(found: Assessment, zone: tzinfo) -> Said:
     if leak.state == "quiet":
         said = f"recorded flow {flow} against {limit} at {at}"
         return Said(LEAK_SHAPES["quiet"], "below limit", said)
+    if leak.out_of_date:
+        return Said(LEAK_SHAPES["cannot_tell"], "cannot tell", f"nothing was recorded since {at}")
     why = REASON_WORDS[leak.reason] or f"{flow} straddles {limit}"
     return Said(LEAK_SHAPES["cannot_tell"], "cannot tell", f"{why}, at {at}")
-
-
-def _flow(leak: LeakNow) -> str:
-    """Bounds of the recorded flow, outward to whole mL/min where that cannot cross the limit."""
-    low, high = leak.low, leak.high
-    if leak.limit is not None and leak.limit == round(leak.limit):
-        low = low if low is None else float(math.floor(low))
-        high = high if high is None else float(math.ceil(high))
-    return bounds(low, high, "mL/min")
 
 
 def _below(found: Assessment, zone: tzinfo) -> Below | None:

@@ -140,7 +140,7 @@ def _order_words(order: Entry, level: float | None, now_ms: int, zone: tzinfo) -
     if level == 0:
         return f"none added (water seal or gravity), {since}"
     written = order.text.replace("_", " ").replace("-", "−")
-    said = f"{signed(level)} cmH2O"
+    said = f"{signed(level).removesuffix('.0')} cmH2O"
     other = "cmH2O" not in written and any(letter.isalpha() for letter in written)
     return f"{said} ({written}), {since}" if other else f"{said}, {since}"
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import tzinfo
 
-from slackwater.assessment.assessment import Assessment
+from slackwater.assessment.assessment import Assessment, LeakNow
 from slackwater.episode.types import Episode
-from slackwater.protocol.evaluation import Judged, Run
+from slackwater.protocol.evaluation import Evaluation, Judged, Run
 from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.extent import not_judged
 from slackwater.report.times import shown
-from slackwater.report.words import REASON_WORDS, WORDS, amount, bounds, likelihood
+from slackwater.report.words import REASON_WORDS, SHAPES, WORDS, amount, bounds, likelihood
 
 GUARD_WORDS = {"tube_open": "tube shown open", "effort_seen": "effort tried"}
+_GOOD = (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE)
+BEHIND_SHUT = "it does not count while the tube is not shown open: a cough behind a shut tube shows no air"
 
 
 def drain_line(found: Assessment) -> str:
@@ -39,17 +42,24 @@ def leak_sentence(found: Assessment, zone: tzinfo) -> str:
     if leak.at_ms is None:
         return "Air leak: cannot tell; no log, or nothing recorded in it."
     if leak.state == "leaking":
-        return f"Air leak: leaking, {bounds(leak.low, leak.high, 'mL/min')} at {shown(leak.at_ms, zone)}."
+        return f"Air leak: leaking, {flow_words(leak)} at {shown(leak.at_ms, zone)}."
     limit = f"{amount(leak.limit)} mL/min"
     if found.evaluation is None:
         limit += " (one step of the display, no clinical limit)"
     if leak.state == "quiet":
         return (
-            f"Air leak: below limit, recorded flow {bounds(leak.low, leak.high, 'mL/min')} against {limit} "
+            f"Air leak: below limit, recorded flow {flow_words(leak)} against {limit} "
             f"at {shown(leak.at_ms, zone)}; {likelihood(leak.p)}."
         )
-    why = REASON_WORDS[leak.reason] or f"a reading of {bounds(leak.low, leak.high, 'mL/min')} straddles {limit}"
+    if leak.out_of_date:
+        return f"Air leak: cannot tell; nothing was recorded since {shown(leak.at_ms, zone)}."
+    why = REASON_WORDS[leak.reason] or f"a reading of {flow_words(leak)} straddles {limit}"
     return f"Air leak: cannot tell at {shown(leak.at_ms, zone)}; {why}."
+
+
+def flow_words(leak: LeakNow) -> str:
+    """Bounds of the recorded flow: one number for every page and sheet."""
+    return bounds(leak.low, leak.high, "mL/min", leak.limit)
 
 
 def rule_sentence(found: Assessment, zone: tzinfo) -> str:
@@ -66,6 +76,28 @@ def rule_sentence(found: Assessment, zone: tzinfo) -> str:
         since = shown(judged.met_since_ms, zone)
         return f"Rule: criteria of {label} {WORDS[judged.overall]} on recorded data since {since}."
     return f"Rule: criteria of {label}: {WORDS[judged.overall]}."
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How a part's status looks. `note`: why it looks otherwise than by its own status; else ''."""
+
+    shape: str
+    word: str
+    tone: str
+    note: str = ""
+
+
+def shown_status(part: Judged, judged: Evaluation) -> Shown:
+    """Shape and word of a clause or guard.
+
+    An effort without air says nothing of a lung behind a shut tube: while the tube is not shown open it does not look
+    satisfied. The verdict does not rest on this; the guard on the tube keeps it.
+    """
+    tube = next((one for one in judged.guards if one.id == "tube_open"), None)
+    if part.id == "effort_seen" and part.status in _GOOD[:2] and tube is not None and tube.status not in _GOOD:
+        return Shown(SHAPES[Status.CANNOT_TELL], "not counted", Status.CANNOT_TELL.word, BEHIND_SHUT)
+    return Shown(SHAPES[part.status], WORDS[part.status], part.status.word)
 
 
 def rule_words(part: Judged) -> str:
@@ -93,7 +125,8 @@ def value_words(part: Judged) -> str:
     if value.low is None or value.low != value.low:
         return ""
     lead = "largest " if part.run is not None else ""
-    return f"{lead}{bounds(value.low, value.high, value.unit)}"
+    limit = None if part.clause is None else part.clause.limit
+    return f"{lead}{bounds(value.low, value.high, value.unit, limit)}"
 
 
 def run_words(run: Run | None, zone: tzinfo) -> str:

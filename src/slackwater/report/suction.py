@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from itertools import pairwise
 
-from slackwater.assessment.suction import Fidelity, Share, Stretch
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.assessment.suction import Fidelity, Stretch
 from slackwater.errors import UsageError
 from slackwater.quantities.units import format_quantity
 from slackwater.report.suction_picture import suction_picture
@@ -22,6 +26,7 @@ KINDS = {
     "stronger": "too much",
     "cannot_tell": "cannot tell",
 }
+UNTOLD = "not recorded"
 NOBODY_WROTE = "not known: nothing is charted near it"
 MODEL = (
     "A column of fluid a centimetre high is worth a centimetre of water. At the flows at which a rule on air is met, "
@@ -32,7 +37,10 @@ MODEL = (
 
 @dataclass(frozen=True)
 class ShareRow:
-    """One stretch of the clock: how its minutes with suction ordered divide. share: in words."""
+    """One stretch of the clock: how its minutes with suction ordered divide. share: in words.
+
+    ordered_at, set_at, delivered: levels, as recorded. [cmH2O]
+    """
 
     name: str
     ordered: int
@@ -40,6 +48,9 @@ class ShareRow:
     off: int
     apart: int
     untold: int
+    ordered_at: str = UNTOLD
+    set_at: str = UNTOLD
+    delivered: str = UNTOLD
 
 
 @dataclass(frozen=True)
@@ -61,7 +72,7 @@ class SuctionTold:
     """Everything that a page or a terminal says of it."""
 
     summary: str
-    within: str
+    within: str  # of the order; empty where no distance is named
     set_against: str
     rows: tuple[ShareRow, ...]
     stretches: tuple[StretchRow, ...]
@@ -89,12 +100,13 @@ def starts_of(text: str) -> tuple[int, ...]:
 def suction_told(found: Fidelity, zone: tzinfo, starts: Sequence[int] = ()) -> SuctionTold:
     """`starts`: minutes of the ward's day at which its shifts begin; none: whole days."""
     rows = tuple(
-        _share_row(_shift_name(first, last, zone, bool(starts)), found.between(first, last))
+        _share_row(found, _shift_name(first, last, zone, bool(starts)), first, last)
         for first, last in shifts(found, zone, starts)
     )
     summary = summary_of(found)
+    named = math.isfinite(found.within_cmh2o)
     return SuctionTold(
-        summary, f"{cmh2o(found.within_cmh2o)} of the order", set_sentence(found),
+        summary, f"{cmh2o(found.within_cmh2o)} of the order" if named else "", set_sentence(found),
         tuple(row for row in rows if row.ordered), tuple(_stretch_rows(found, zone)),
         tuple(
             (between(one.from_ms, one.to_ms, zone), str(one.minutes), _levels(one.set, one.ordered))
@@ -112,6 +124,9 @@ def summary_of(found: Fidelity) -> str:
     said = (
         f"Cannot tell how well the order was kept: none of {share.ordered} minutes with suction ordered can be told"
         if share.share is None
+        else f"No distance from the order is named, so none of the {share.told} minutes that can be told is called too "
+        "little or too much"
+        if math.isinf(found.within_cmh2o)
         else f"Within {cmh2o(found.within_cmh2o)} of the order for {percent(share.share)} of the {share.told} minutes "
         "that can be told"
     )  # fmt: skip
@@ -119,6 +134,8 @@ def summary_of(found: Fidelity) -> str:
     unsaid = sum(one.may_be_off_min is None for one in off)
     times = f"{len(off)} time{'s' if len(off) != 1 else ''}, {sum(one.minutes for one in off)} min in all"
     said += f"; off suction {times}" if off else "; never off suction in them"
+    if math.isinf(found.within_cmh2o):
+        said += ", as far as the unit's own states and the chart tell"
     if over:
         said += f", {len(over)} of them longer than the order allows"
     if unsaid:
@@ -131,6 +148,8 @@ def set_sentence(found: Fidelity) -> str:
     """What the unit was set to, against the order."""
     if not found.set_known:
         return "This log does not record what the unit was set to: set against ordered cannot be told."
+    if math.isinf(found.within_cmh2o):
+        return f"What it was set to is recorded in {found.set_known} minutes with suction ordered: see the table."
     apart = sum(one.minutes for one in found.set_apart)
     if not apart:
         return f"The unit was set as ordered in all {found.set_known} minutes in which both are known."
@@ -170,9 +189,25 @@ def _shift_name(first: int, last: int, zone: tzinfo, timed: bool) -> str:
     return between(first, last, zone) if timed else shown(first, zone)[:-6]
 
 
-def _share_row(name: str, share: Share) -> ShareRow:
+def _share_row(found: Fidelity, name: str, from_ms: int, to_ms: int) -> ShareRow:
+    share = found.between(from_ms, to_ms)
     said = "cannot tell" if share.share is None else f"{percent(share.share)} of {share.told} min"
-    return ShareRow(name, share.ordered, said, share.off, share.weaker + share.stronger, share.untold + share.clamped)
+    first, last = (max(0, -(-(at - found.start_ms) // MINUTE_MS)) for at in (from_ms, to_ms))
+    levels = (_range(values[first:last]) for values in (found.ordered, found.set, found.delivered))
+    return ShareRow(
+        name, share.ordered, said, share.off, share.weaker + share.stronger, share.untold + share.clamped, *levels
+    )
+
+
+def _range(values: NDArray[np.float64]) -> str:
+    """The middle of the minute means, and from the most suction to the least."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return UNTOLD
+    low, middle, high = (
+        cmh2o(float(one)).partition(" ")[0] for one in (known.min(), np.median(known), known.max())
+    )  # fmt: skip
+    return middle if low == high else f"{middle} ({low} to {high})"
 
 
 def _stretch_rows(found: Fidelity, zone: tzinfo) -> Iterator[StretchRow]:

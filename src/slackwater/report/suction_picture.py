@@ -69,7 +69,9 @@ def _times(frame: Frame, found: Fidelity, zone: tzinfo) -> Iterator[str]:
 
 
 def _kept(frame: Frame, found: Fidelity) -> Iterator[str]:
-    """What counts as kept, round the order."""
+    """What counts as kept, round the order; nothing where no distance is named."""
+    if not np.isfinite(found.within_cmh2o):
+        return
     asked = np.where(np.nan_to_num(found.ordered) < 0, found.ordered, np.nan)
     for first, last, level in _runs(asked):
         top, floor = frame.y(level + found.within_cmh2o), frame.y(level - found.within_cmh2o)

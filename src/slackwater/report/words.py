@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
 from slackwater.protocol.status import Status
 
 SHAPES = {
@@ -39,11 +42,6 @@ REASON_WORDS = {
 }
 
 
-def status_text(status: Status) -> str:
-    """Shape and word."""
-    return f"{SHAPES[status]} {WORDS[status]}"
-
-
 def amount(value: float | None) -> str:
     """A number at the thousandths on which decisions are made, so that print never crosses a limit."""
     if value is None:
@@ -52,17 +50,38 @@ def amount(value: float | None) -> str:
     return "0" if text == "-0" else text
 
 
-def bounds(low: float | None, high: float | None, unit: str) -> str:
-    """'at most 15 mL/min', '120 to 125 mL/min', 'at least 300 mL, no upper bound'."""
+def bounds(low: float | None, high: float | None, unit: str, limit: float | None = None) -> str:
+    """'at most 15 mL/min', '120 to 125 mL/min', 'at least 300 mL, no upper bound'.
+
+    As a person writes it: an exact value to the tenth, a range outward to whole ones where it is large. Where that
+    would seem to lie on the limit or on its other side, or on nothing, it is written finer.
+
+    >>> bounds(5.486, 5.486, "mL/kg", 5.0), bounds(0.0, 2.5, "mL/min", 20.0), bounds(14.2, 19.6, "mL/min", 20.0)
+    ('5.5 mL/kg', 'at most 2.5 mL/min', '14 to 19.6 mL/min')
+    """
+    exact = low is not None and high is not None and amount(low) == amount(high)
+    down = up = ""
+    if low is not None:
+        down = _short(low, limit, round if exact else math.floor)
+    if high is not None:
+        up = _short(high, limit, round if exact else math.ceil)
     if low is not None and high is not None:
-        if amount(low) == amount(high):
-            return f"{amount(low)} {unit}".strip()
-        if low <= 0:
-            return f"at most {amount(high)} {unit}".strip()
-        return f"{amount(low)} to {amount(high)} {unit}".strip()
+        if exact:
+            return f"{down} {unit}".strip()
+        return f"at most {up} {unit}".strip() if low <= 0 else f"{down} to {up} {unit}".strip()
     if low is not None and low > 0:
-        return f"at least {amount(low)} {unit}, no upper bound"
+        return f"at least {down} {unit}, no upper bound"
     return "no upper bound"
+
+
+def _short(value: float, limit: float | None, how: Callable[[float], float]) -> str:
+    """The shortest of whole (where it is a range and large), tenths and hundredths that stays where it is."""
+    for places in (0, 1, 2) if how is not round and abs(value) >= 10 else (1, 2):
+        short = how(round(value * 10**places, 6)) / 10**places
+        same = [(short > edge) - (short < edge) == (value > edge) - (value < edge) for edge in (0.0, limit or 0.0)]
+        if all(same):
+            return amount(short)
+    return amount(value)
 
 
 def likelihood(p: float | None) -> str:

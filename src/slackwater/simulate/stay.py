@@ -9,7 +9,7 @@ from datetime import timedelta
 import numpy as np
 
 from slackwater.simulate.by_hand import ByHand
-from slackwater.simulate.chart import Witnessed, chart_csv, check_times_s, write_chart
+from slackwater.simulate.chart import ChartEntry, Witnessed, chart_csv, check_times_s, write_chart
 from slackwater.simulate.course import Course, draw_course
 from slackwater.simulate.drainage import Drainage, Plumbing
 from slackwater.simulate.episode_text import episode_text
@@ -43,7 +43,7 @@ class Stay:
     """A simulated stay: what a ward would have (files) and what was so (truth).
 
     logs: one file, or two when the unit was exchanged. sensed: every row before rounding,
-    in order, so that a test can check the rounding.
+    in order, so that a test can check the rounding. entries: the chart's rows, before they are text.
     """
 
     scenario: Scenario
@@ -54,6 +54,7 @@ class Stay:
     episode_toml: str
     truth: Truth
     sensed: SensedRows
+    entries: tuple[ChartEntry, ...]
 
 
 def simulate(scenario: Scenario, seed: int, hand: ByHand | None = None) -> Stay:
@@ -93,6 +94,7 @@ def simulate(scenario: Scenario, seed: int, hand: ByHand | None = None) -> Stay:
         episode_text(scenario.patient, connected, scenario.limbs, connected - timedelta(minutes=25)),
         truth,
         rows,
+        entries,
     )
 
 

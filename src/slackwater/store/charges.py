@@ -136,6 +136,8 @@ def span_told(one: Span, unit: str = "min") -> str:
 
 def fade_told(runs: RunTime | None, limit_min: int | None) -> str:
     """What can be said of the battery's fading, in words."""
+    if runs is not None and runs.fade_hidden:
+        return "fading: cannot tell, leak and suction changed as the months went"
     if runs is None or runs.fade is None:
         return "fading: cannot tell, too few discharges over too short a time"
     line = runs.fade

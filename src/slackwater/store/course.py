@@ -37,6 +37,8 @@ class Course:
     other_removals: tuple[Thing, ...]
     canisters: tuple[Thing, ...] = ()
     trips: tuple[Thing, ...] = ()
+    homes: tuple[Thing, ...] = ()  # times at home with the drain in
+    calls: tuple[Thing, ...] = ()  # signals of units that staff entered
     live: tuple[Live, ...] = ()  # what its units sent by themselves
 
     @property
@@ -49,7 +51,7 @@ class Course:
         """Changes whenever anything of the course does."""
         parts = [self.patient, self.episode, self.space, self.drain, *self.other_drains, *self.pairings, *self.orders,
                  *self.entries, *self.logs, *self.holds, *self.tasks, *self.checks, *self.other_removals,
-                 *self.canisters, *self.trips]  # fmt: skip
+                 *self.canisters, *self.trips, *self.homes, *self.calls]  # fmt: skip
         parts += [one for one in (self.goal, self.removal) if one is not None]
         return "; ".join([f"{max(one.seq for one in parts)}-{len(parts)}", *(one.state for one in self.live)])
 
@@ -108,6 +110,8 @@ def course_of(connection: Connection, drain: str, known_ms: int | None = None) -
         other_removals=tuple(found for other in others for found in of("removal", {"drain": other.key})),
         canisters=of("canister", mine),
         trips=of("trip", mine),
+        homes=of("home", mine),
+        calls=of("unit_call", mine),
         live=live_of(connection, [one for one in pairings if one["drain"] == drain], known_ms),
     )
 

@@ -52,6 +52,8 @@ def course_dict(
         "orders": _all(course.orders), "entries": _all(course.entries), "logs": _all(course.logs),
         "tables": _all(course.tables), "holds": _all(course.holds), "tasks": _all(course.tasks),
         "removal": thing_dict(course.removal), "checks": _all(course.checks),
+        "canisters": _all(course.canisters), "trips": _all(course.trips), "homes": _all(course.homes),
+        "unit_calls": [{**(thing_dict(one) or {}), "serial": serials.get(one["unit"])} for one in course.calls],
         "history": history_list(history),
     }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""`course.toml`: what is neither in a log nor in a chart: pairings, orders, holds, tasks, removal, checks."""
+"""`course.toml`: what is neither in a log nor in a chart: pairings, orders, holds, trips, times at home, removal."""
 
 from __future__ import annotations
 
@@ -31,20 +31,26 @@ TABLES: dict[str, tuple[str, ...]] = {
     "task": ("what", "due_ms"),
     "removal": (),
     "check": ("what", "due_ms"),
+    "canister": ("from_ms",),
+    "trip": ("from_ms", "destination"),
+    "home": ("from_ms",),
+    "unit_call": ("kind", "from_ms"),
 }
+ENTERED = ("order", "hold", "task", "check", "canister", "trip", "home", "unit_call")  # also on the ward's pages
+BY_SERIAL = ("pairing", "unit_call")  # their `unit` is told by its serial number
 STAY = ("ward", "bed", "initials", "closed_ms", "closed_why")  # keys of [stay], once
 
 
 @dataclass(frozen=True)
 class Given:
-    """One table of the file: a noun (or `stay`) and its fields; a pairing's `unit` is the serial number."""
+    """One table of the file: a noun (or `stay`) and its fields; a `unit` is its serial number."""
 
     noun: str
     fields: Mapping[str, Value]
 
 
 def read_course(data: bytes, name: str) -> tuple[Given, ...]:
-    """Read `[stay]`, `[[pairing]]`, `[[order]]`, `[[hold]]`, `[[task]]`, `[removal]` and `[[check]]`.
+    """Read `[stay]`, `[removal]`, and a list of each other table: `[[pairing]]`, `[[order]]`, `[[trip]]` and so on.
 
     Times carry their offset. Raises EpisodeError naming table and key, for what is not known or missing.
     """
@@ -81,9 +87,13 @@ def enter(act: Acting, whose: Whose, told: Given, name: str, correct: bool) -> i
             if fields["from_ms"] >= out:
                 raise RecordError("begins after this drain was out", where=f"{name}, pairing", mend="Mend its times.")
             fields["to_ms"] = out
+        fields |= {"patient": whose.patient}
+    if told.noun in BY_SERIAL and fields.get("unit") is not None:
         serial = str(fields["unit"])
-        fields |= {"unit": key_of("unit", serial), "patient": whose.patient}
+        fields |= {"unit": key_of("unit", serial)}
         rows += tell(act, "unit", key_of("unit", serial), {"serial": serial}, of=name, correct=False)
+    if told.noun in ENTERED and _stands(act, told.noun, fields):
+        return rows
     key = natural_key(told.noun, whose.drain, told.fields)
     happened = next((fields[one] for one in ("time_ms", "from_ms", "done_ms") if fields.get(one) is not None), None)
     rows += tell(
@@ -96,6 +106,14 @@ def enter(act: Acting, whose: Whose, told: Given, name: str, correct: bool) -> i
         happened_ms=happened if isinstance(happened, int) else None,
     )
     return rows
+
+
+def _stands(act: Acting, noun: str, fields: Mapping[str, Value]) -> bool:
+    """Whether the drain has just this already, under the key of the form that it was entered with."""
+    told = {name: value for name, value in fields.items() if value is not None}
+    return any(
+        all(one[name] == value for name, value in told.items()) for one in act.things(noun, {"drain": fields["drain"]})
+    )
 
 
 def end_pairings(act: Acting, drain: str, at: Value) -> int:
@@ -124,7 +142,11 @@ def course_text(course: Course, serials: Mapping[str, str]) -> str:
         if not pairing["from_log"]  # its log shows it again
     ]
     for heading, found in _tables(course):
-        parts += [_text(heading, {**thing.fields, "drain": None}) for thing in found]
+        for thing in found:
+            unit = (
+                serials.get(str(thing.fields.get("unit"))) if heading == "[[unit_call]]" else thing.fields.get("unit")
+            )
+            parts.append(_text(heading, {**thing.fields, "drain": None, "unit": unit}))
     return "\n".join(part for part in parts if part)
 
 
@@ -134,6 +156,10 @@ def _tables(course: Course) -> Iterable[tuple[str, tuple[Thing, ...]]]:
     yield "[[task]]", course.tasks
     yield "[removal]", (course.removal,) if course.removal is not None else ()
     yield "[[check]]", course.checks
+    yield "[[canister]]", course.canisters
+    yield "[[trip]]", course.trips
+    yield "[[home]]", course.homes
+    yield "[[unit_call]]", course.calls
 
 
 def _text(heading: str, fields: Mapping[str, Value]) -> str:
@@ -157,7 +183,7 @@ def _fields(table: str, content: Mapping[str, Any], where: str) -> dict[str, Val
         if one is None:
             raise EpisodeError("is not a key of it", where=f"{where}, {key}", mend=meant(key, tuple(allowed)))
         out[one.name] = _instant(value, f"{where}, {key}") if one.kind == INSTANT else value
-    whole = {name: value for name, value in out.items() if table != "pairing" or name != "unit"}
+    whole = {name: value for name, value in out.items() if table not in BY_SERIAL or name != "unit"}
     noun = "episode" if table == "stay" else table
     given: dict[str, Value] = {
         name: "-" for name in ("drain", "unit", "patient") if name in {f.name for f in NOUNS[noun].fields}
@@ -167,7 +193,8 @@ def _fields(table: str, content: Mapping[str, Any], where: str) -> dict[str, Val
     except RecordError as error:
         key = error.where.rpartition(", ")[2].removesuffix("_ms")
         raise EpisodeError(error.what, where=f"{where}, {key}", mend=error.mend) from error
-    if table == "pairing" and not isinstance(out.get("unit"), str):
+    unit = out.get("unit")
+    if table in BY_SERIAL and not isinstance(unit, str) and (unit is not None or table == "pairing"):
         raise EpisodeError("the unit's serial number is missing", where=f"{where}, unit", mend='Write unit = "...".')
     return out
 

@@ -99,6 +99,13 @@ def meets_nothing(record: Record, what: str, lot: str) -> str:
     return f"no {what} lot {lot} is written down here" + (f"; near it: {', '.join(close)}" if close else "")
 
 
+def may_be_mistyped(record: Record, what: str, lot: str) -> str:
+    """In words, that nothing recorded carries this lot and nobody recalled it before; empty where all is well."""
+    if not lot_form(lot) or lot_form(lot) in {lot_form(one["lot"]) for one in record.things("recall", {"what": what})}:
+        return ""
+    return meets_nothing(record, what, lot.strip())
+
+
 def uses(record: Record, *, drain: str | None = None, lot: str | None = None) -> tuple[Use, ...]:
     """Which lots were at which drain: of one drain, of one lot, or all; the latest first.
 

@@ -22,6 +22,15 @@ NOT_REGISTERED = "not in the register"
 MINUTE_MS = 60_000
 
 
+def state_words(state: str) -> str:
+    """A state or step of a unit as people read and write it: one word for the record's `ready`.
+
+    >>> state_words("ready"), state_words("in_service")
+    ('put back', 'in service')
+    """
+    return "put back" if state == "ready" else state.replace("_", " ")
+
+
 @dataclass(frozen=True)
 class UnitNow:
     """One unit as it stands. `needs`: what must still be done before it is for another patient, in order.
@@ -47,7 +56,7 @@ class UnitNow:
         """How it stands, in words."""
         if self.logged_at is not None:
             return "in use by its log"
-        return "for the next patient" if self.state == "ready" else self.state.replace("_", " ")
+        return state_words(self.state)
 
     @property
     def at(self) -> str | None:
@@ -171,10 +180,10 @@ def set_state(
         if now.state == "in_use" and state not in AWAY:
             raise RecordError("serves a drain", where=now.serial, mend="End its pairing first.")
         if state in TURNOVER and now.needs[:1] != (state,):
-            missing = now.needs[0] if now.needs else "nothing"
+            missing = state_words(now.needs[0]) if now.needs else "nothing"
             raise RecordError(
-                f"cannot be {state} yet: it is {now.state.replace('_', ' ')}", where=now.serial,
-                mend=f"Its next step is: {missing}." if now.needs else "It is for the next patient already.",
+                f"cannot be {state_words(state)} yet: it is {state_words(now.state)}", where=now.serial,
+                mend=f"Its next step is: {missing}." if now.needs else "It is put back already.",
             )  # fmt: skip
         if state == "ready" and now.bars:
             raise RecordError("cannot be put back", where=now.serial, mend=f"Mend this first: {'; '.join(now.bars)}.")
@@ -223,10 +232,11 @@ def connect(
     else:
         # People write the minute: what was so by its end counts, a unit put back within it as a recall begun within it.
         now = _now(act, unit, max(at_ms, min(at_ms - at_ms % MINUTE_MS + MINUTE_MS - 1, act.at_ms)))
+        needs = ", ".join(map(state_words, now.needs))
         if now.drain is None and now.needs:
             raise RecordError(
-                f"is {now.state.replace('_', ' ')}", where=f"unit {serial}",
-                mend=f"Before another patient it must be: {', '.join(now.needs)}. {'; '.join(now.bars)}".strip(),
+                f"is {state_words(now.state)}", where=f"unit {serial}",
+                mend=f"Before another patient it must be: {needs}. {'; '.join(now.bars)}".strip(),
             )  # fmt: skip
         if now.bars or (now.history and now.history[-1]["state"] in AWAY):
             raise RecordError(

@@ -63,7 +63,7 @@ class _Bench:
     def do(self, deed: str) -> None:
         what, _, how = deed.partition(":")
         if deed not in DEEDS:
-            raise UsageError(f"nobody can {deed[:40]!r} at the bench", mend=f"Deeds: {', '.join(DEEDS)}.")
+            raise UsageError(f"nobody can {deed[:40]!r} at the bench", mend=_mend(what, how))
         if what == "wait":
             self.minute += int(how)
         elif what == "suction":
@@ -101,6 +101,14 @@ class _Bench:
                 for name, start, end in self.faults if end is None or end > start
             ),
         )  # fmt: skip
+
+
+def _mend(what: str, how: str) -> str:
+    """What to write instead. A sign is never guessed: suction has a size here, and '-20' is told to be written 20."""
+    size = how.lstrip("-\N{MINUS SIGN}")
+    if what == "suction" and size != how and size in SUCTIONS:
+        return f"Suction is given by its size, in cmH2O below the room's pressure: suction:{size}."
+    return f"Deeds: {', '.join(DEEDS)}."
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,11 +14,15 @@ from slackwater.assessment.assess import assess
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.chart import read_chart
 from slackwater.episode.episode import read_episode
+from slackwater.episode.types import Episode
 from slackwater.errors import UsageError
 from slackwater.reading.layout import Layout
 from slackwater.reading.log import NONE, Log
 from slackwater.reading.read import read_log
 from slackwater.simulate import Scenario, Stay, simulate
+from slackwater.simulate.chart import chart_csv
+from slackwater.simulate.zone import zone_of
+from slackwater.teach.charted import OWN
 from slackwater.teach.exercise import Case, Exercise
 from slackwater.teach.facts import Facts, true_answers
 
@@ -41,12 +46,22 @@ class Drawn:
         layout = Layout.from_toml(self.stay.layout_toml, "layout.toml")
         return tuple(read_log(log, layout, f"log-{n}.csv", 1.0) for n, log in enumerate(self.stay.logs, start=1))
 
+    @cached_property
+    def episode(self) -> Episode:
+        """As its file says, without what the exercise says that nobody wrote."""
+        found = read_episode(self.stay.episode_toml.encode(), "episode.toml")
+        if "weight" in self.case.unwritten:
+            found = replace(found, weight_kg=None)
+        if self.case.beside:
+            found = replace(found, shares_space_with=(self.case.beside,), shares_space_told=True)
+        return found
+
     def known_at(self, moment: int) -> Assessment:
         """The drain as it would have been known at that moment; nothing later is in it."""
         zone = self.stay.scenario.zone
         return assess(
             self.logs, chart=read_chart(self.stay.chart_csv.encode(), "chart.csv", zone),
-            episode=read_episode(self.stay.episode_toml.encode(), "episode.toml"),
+            episode=self.episode,
             protocol=self.exercise.protocol, now_ms=self.moment_ms(moment), zone=zone,
         )  # fmt: skip
 
@@ -63,7 +78,7 @@ class Drawn:
         minute = (self.moment_ms(moment) - start) // 60_000 - 1
         return Facts(
             self.stay, minute, self.exercise.protocol, self.exercise.walk_min, self.charge_percent(moment),
-            self.exercise.margin,
+            self.exercise.margin, (OWN, self.case.beside) if self.case.beside else (OWN,),
         )  # fmt: skip
 
     def truth(self, moment: int) -> str:
@@ -97,7 +112,7 @@ def draw(exercise: Exercise, number: int) -> Drawn:
     later_h = round(float(rng.uniform(0.0, exercise.shift_h)) * 60.0) / 60.0
     scale = float(np.exp(rng.uniform(*np.log(exercise.flow))))
     plan = _varied(case.scenario, later_h, scale, number, rng)
-    stay = simulate(plan, int(rng.integers(2**31)))
+    stay = _as_charted(simulate(plan, int(rng.integers(2**31))), case)
     start = plan.start_s * 1000
     return Drawn(
         exercise, number, case, stay, tuple(_at(start, hours + later_h) for hours in case.moments_h),
@@ -116,6 +131,17 @@ def _seed(name: str) -> Sequence[int]:
 
 def _at(start_ms: int, hours: float) -> int:
     return start_ms + round(hours * 60.0) * 60_000
+
+
+def _as_charted(stay: Stay, case: Case) -> Stay:
+    """The stay with the chart that the case tells of: rows that nobody wrote, and those of the drain beside it."""
+    if not case.unwritten and not case.charted:
+        return stay
+    kept = (one for one in stay.entries if one.at_s < 3600.0 * case.unwritten.get(one.item, math.inf))
+    entries = tuple(sorted((*kept, *case.charted), key=lambda one: (one.at_s, one.item)))
+    plan = stay.scenario
+    text = chart_csv(entries, plan.start_s, zone_of(plan.zone), plan.chart_local)
+    return replace(stay, entries=entries, chart_csv=text)
 
 
 def _varied(plan: Scenario, later_h: float, scale: float, number: int, rng: np.random.Generator) -> Scenario:

@@ -4,24 +4,30 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 
 from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.simulate import Scenario
+from slackwater.simulate.chart import ChartEntry
 from slackwater.teach.facts import Truth
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of question. answers: id -> words; `ordered`: they stand in order."""
+    """One kind of question. answers: id -> words; `ordered`: they stand in order.
+
+    asks: measures of the rule's clauses that it is about. charted: items whose rows are shown first; (): all but signs.
+    """
 
     name: str
     title: str
     question: str
     ordered: bool
     answers: Mapping[str, str]
+    asks: tuple[str, ...] = ()
+    charted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -30,7 +36,8 @@ class Case:
 
     moments_h: when it is looked at. evidence_h: from when to when the trace shows why. told: what staff say, one text
     a moment. shows: doubts and patterns (leak.words.REASONS, leak.filter.pattern.PATTERNS). traps: numbers of the list
-    of misreadings in docs/practice.md.
+    of misreadings in docs/practice.md. unwritten: item -> hour from which nobody charted it. beside: another drain of
+    the same space, on a unit of its own; charted: its rows, which no draw moves.
     """
 
     id: str
@@ -41,6 +48,9 @@ class Case:
     told: tuple[str, ...] = ()
     shows: tuple[str, ...] = ()
     traps: tuple[int, ...] = ()
+    unwritten: Mapping[str, float] = field(default_factory=dict)
+    beside: str = ""
+    charted: tuple[ChartEntry, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,11 +94,12 @@ def kinds() -> Mapping[str, Kind]:
     'Yes, it is open'
     """
     found = tomllib.loads((files("slackwater.teach") / "kinds.toml").read_text("utf-8"))
-    own = ("title", "question", "ordered")
+    own = ("title", "question", "ordered", "asks", "charted")
     return {
         name: Kind(
             name, one["title"], one["question"], one["ordered"],
-            {answer: words for answer, words in one.items() if answer not in own},
+            {answer: words for answer, words in one.items() if answer not in own}, tuple(one.get("asks", ())),
+            tuple(one.get("charted", ())),
         )
         for name, one in found.items()
     }  # fmt: skip

@@ -13,6 +13,7 @@ from slackwater.protocol.rule import Protocol, TripMargin
 from slackwater.simulate import Stay
 from slackwater.simulate.fault import SHUT
 from slackwater.simulate.suction import ordered
+from slackwater.teach.charted import OWN, amount, clause_on, film, recent, rows_at
 
 HIDING = SHUT | {
     "off", "battery", "dropout", "blank", "stuck", "zero_shift", "limb_blocked", "exchange", "clock_back", "dst",
@@ -34,6 +35,7 @@ class Facts:
     walk_min: float | None = None
     charge_percent: float | None = None  # as the unit's log last had it
     margin: TripMargin | None = None
+    drains: tuple[str, ...] = (OWN,)  # of the same space
 
     @property
     def faults(self) -> frozenset[str]:
@@ -98,6 +100,30 @@ class Facts:
         return self.stay.scenario.fluid.appearance(self.minute / 60.0)
 
     @property
+    def at_s(self) -> float:
+        """Since connection."""
+        return 60.0 * (self.minute + 1)
+
+    @property
+    def amount(self) -> str:
+        """Fluid over the rule's hours, by the chart: 'over', 'under' or 'unknown'."""
+        clause = clause_on(self.protocol, "fluid_output")
+        return amount(rows_at(self.stay.entries, self.at_s), self.at_s, clause, self.drains)
+
+    @property
+    def film(self) -> str:
+        """The last film: 'none', 'old', 'before' or 'current'."""
+        changes = [3600.0 * step.at_h for step in self.stay.scenario.suction[1:] if 3600.0 * step.at_h <= self.at_s]
+        clause = clause_on(self.protocol, "chest_xray")
+        return film(rows_at(self.stay.entries, self.at_s), self.at_s, clause, max(changes, default=None))
+
+    @property
+    def observed(self) -> bool:
+        """What the rule asks of the patient's signs was charted within its hours."""
+        rows = rows_at(self.stay.entries, self.at_s)
+        return all(recent(rows, self.at_s, clause_on(self.protocol, sign)) for sign in ("spo2", "distress"))
+
+    @property
     def gone_then_back(self) -> bool:
         leaky = self.stay.truth.conductance_ml_per_min_per_cmh2o[: self.minute + 1] > 0.0
         first = np.flatnonzero(leaky)
@@ -159,6 +185,9 @@ CONDITIONS: Mapping[str, Callable[[Facts, Any], bool]] = {
     "not_operation": lambda f, names: f.stay.scenario.patient.operation not in _any_of(names),
     "look": lambda f, names: f.look in _any_of(names),
     "not_look": lambda f, names: f.look not in _any_of(names),
+    "amount": lambda f, word: f.amount == word,
+    "film": lambda f, words: f.film in _any_of(words),
+    "observed": lambda f, yes: f.observed is yes,
     "on_suction": lambda f, yes: (ordered(f.stay.scenario.suction, 60.0 * f.minute).level is not None) is yes,
 }
 """What may stand in an exercise's truth: name -> whether it holds, given what the file says."""

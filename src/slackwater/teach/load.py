@@ -9,14 +9,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any, TypeVar
 
+from slackwater.episode.items import ITEMS
 from slackwater.errors import RefusedInput
 from slackwater.leak.filter.pattern import PATTERNS
 from slackwater.leak.words import REASONS
 from slackwater.protocol.shipped import shipped
 from slackwater.simulate import Exchange, Scenario, scenario
+from slackwater.simulate.chart import ChartEntry
 from slackwater.simulate.course import CoursePlan
 from slackwater.simulate.fault import Fault
-from slackwater.simulate.nurse import DILIGENT, SPARSE, USUAL
+from slackwater.simulate.nurse import DILIGENT, SPARSE, USUAL, Nurse
 from slackwater.simulate.suction import SuctionStep
 from slackwater.simulate.unit_types import UNIT_TYPES
 from slackwater.teach.exercise import Case, Exercise, Kind, kinds
@@ -27,7 +29,7 @@ RESERVED = ("next", "bench", "people")  # pages of their own
 NURSES = {"diligent": DILIGENT, "usual": USUAL, "sparse": SPARSE}
 UNITS = {unit.name: unit for unit in UNIT_TYPES}
 _TOP = {"name", "title", "kind", "told", "protocol", "walk_min", "vary", "case", "truth", "check"}
-_CASE = {"id", "scenario", "moments_h", "evidence_h", "why", "told", "shows", "traps"}
+_CASE = {"id", "scenario", "moments_h", "evidence_h", "why", "told", "shows", "traps", "unwritten", "beside", "charted"}
 _PLAN = {"hours", "unit", "nurse", "limbs", "course", "suction", "faults", "fluid", "exchange", "patient"}
 
 T = TypeVar("T")
@@ -63,6 +65,13 @@ class _Reader:
         kind = kinds().get(found["kind"])
         if kind is None:
             raise self.wrong(f"no kind of question {found['kind']!r}", f"Kinds: {', '.join(kinds())}.", "kind")
+        rule = None if found.get("protocol") is None else shipped(found["protocol"])
+        missing = set(kind.asks) - {clause.measure_name for clause in (() if rule is None else rule.removal)}
+        if missing:
+            raise self.wrong(
+                f"no clause on {', '.join(sorted(missing))} to ask about",
+                'Write protocol = "...": a rule that has it.', "protocol",
+            )  # fmt: skip
         vary = found.get("vary", {})
         self._known(vary, {"shift_h", "flow"}, "vary")
         cases = tuple(self._case(one) for one in found.get("case", ()))
@@ -74,7 +83,6 @@ class _Reader:
         if not check:
             raise self.wrong("no [check]", 'Say what is true of some draws: 1 = "..." under [check].')
         walk = found.get("walk_min")
-        rule = None if found.get("protocol") is None else shipped(found["protocol"])
         margin = None if walk is None or rule is None else rule.trip
         if walk is not None and margin is None:
             raise self.wrong(
@@ -125,21 +133,43 @@ class _Reader:
                 "a moment or its evidence lies outside the stay", "Evidence ends by the last moment, within `hours`.",
                 where,
             )  # fmt: skip
-        return Case(found["id"], plan, moments, evidence, found["why"], told, shows, tuple(found.get("traps", ())))
+        return Case(
+            found["id"], plan, moments, evidence, found["why"], told, shows, tuple(found.get("traps", ())),
+            self._unwritten(found.get("unwritten", {}), where), str(found.get("beside", "")),
+            self._charted(found.get("charted", ()), str(found.get("beside", "")), where),
+        )  # fmt: skip
+
+    def _unwritten(self, found: Mapping[str, float], where: str) -> Mapping[str, float]:
+        self._known(found, set(ITEMS), f"{where}, unwritten")
+        return {item: float(from_h) for item, from_h in found.items()}
+
+    def _charted(self, found: Sequence[Mapping[str, Any]], beside: str, where: str) -> tuple[ChartEntry, ...]:
+        """Rows of the drain beside this one."""
+        if found and not beside:
+            raise self.wrong("rows of no other drain", 'Write beside = "2": whose rows they are.', f"{where}, charted")
+        rows = []
+        for one in found:
+            self._known(one, {"at_h", "item", "value", "unit"}, f"{where}, charted")
+            if one.get("item") not in ITEMS or "value" not in one:
+                raise self.wrong(
+                    f"no row of a chart: {dict(one)}",
+                    'Write { at_h = 8, item = "fluid_output", value = "60", unit = "mL" }.', f"{where}, charted",
+                )  # fmt: skip
+            at_s = 3600.0 * float(one.get("at_h", 0.0))
+            rows.append(ChartEntry(at_s, one["item"], str(one["value"]), one.get("unit", ""), drain=beside))
+        return tuple(rows)
 
     def _plan(self, found: Mapping[str, Any], where: str) -> Scenario:
         """The named scenario with what the file says otherwise."""
         base = scenario(found["scenario"])
-        unit, nurse = found.get("unit", base.unit.name), found.get("nurse")
-        if unit not in UNITS or (nurse is not None and nurse not in NURSES):
-            raise self.wrong(
-                f"no such unit or nurse: {unit}, {nurse}", f"{', '.join(UNITS)}; {', '.join(NURSES)}.", where
-            )
+        unit = found.get("unit", base.unit.name)
+        if unit not in UNITS:
+            raise self.wrong(f"no such unit: {unit}", f"{', '.join(UNITS)}.", where)
         exchange = found.get("exchange")
         plan = replace(
             base, hours=float(found.get("hours", base.hours)), unit=UNITS[unit],
             limbs=int(found.get("limbs", base.limbs)),
-            nurse=base.nurse if nurse is None else NURSES[nurse],
+            nurse=self._nurse(base.nurse, found.get("nurse", {}), where),
             course=self._made(CoursePlan, found["course"], where) if "course" in found else base.course,
             patient=self._changed(base.patient, found.get("patient", {}), where),
             fluid=self._changed(base.fluid, found.get("fluid", {}), where),
@@ -150,6 +180,14 @@ class _Reader:
         if not 1.0 <= plan.hours <= LONGEST_H:
             raise self.wrong(f"a stay of {plan.hours:g} h", f"Give hours from 1 to {LONGEST_H:g}.", where)
         return plan
+
+    def _nurse(self, base: Nurse, found: str | Mapping[str, Any], where: str) -> Nurse:
+        """A style by its name, or the scenario's with what is said otherwise."""
+        if not isinstance(found, str):
+            return self._changed(base, found, where)
+        if found not in NURSES:
+            raise self.wrong(f"no such nurse: {found}", f"{', '.join(NURSES)}.", where)
+        return NURSES[found]
 
     def _steps(self, found: Sequence[Mapping[str, Any]], where: str) -> tuple[SuctionStep, ...]:
         """`level` left out is no added suction."""

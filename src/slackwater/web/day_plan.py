@@ -1,4 +1,4 @@
-"""The day's walks: every drain that is in with its trips, what the charge says of each, and who charges when."""
+"""The day's trips: every drain that is in with its trips, what the charge says of each, and who charges when."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from slackwater.equipment.charge import charging_rate
 from slackwater.equipment.plan import DayPlan, PlannedTrip, PlannedUnit, plan_day
 from slackwater.equipment.trip import Answer
 from slackwater.errors import SlackwaterError
-from slackwater.report.round import standing
+from slackwater.report.orders import off_words, suction_order
 from slackwater.report.times import shown
 from slackwater.store.charges import batteries
 from slackwater.store.listing import Listed, listed
@@ -175,12 +175,11 @@ def _why_not(at: AtDrain, now_ms: int) -> str | None:
 
 def _walker(place: Listed, at: AtDrain, now_ms: int, zone: tzinfo, short: dict[str, str]) -> Walker:
     trips = [one for one in open_trips(at.course) if one["from_ms"] > now_ms - UNDER_WAY_MS]
-    off = next((one["may_be_off_min"] for one in standing(at.course, now_ms) if one["kind"] == "suction"), None)
     return Walker(
         place.key, place.name, f"{place.ward or 'ward not recorded'}, bed {place.bed or 'not recorded'}", at.serial,
         charge_told(at.battery, now_ms, zone),
         runs_told(at.battery.runs(now_ms), at.battery.why_not(now_ms)) if at.unit else "no unit is recorded with it",
-        f"suction may be off for {off} min, as ordered" if off else "that suction may be off is not recorded",
+        off_words(suction_order(at.course, now_ms)),
         tuple(
             Trip(
                 one, at.covers(float(one["planned_min"] or 0), now_ms, one["from_ms"], zone), short.get(one.key, "")

@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from slackwater.assessment import cautions
 from slackwater.report.page import UNSEEN
 from slackwater.report.times import shown
+from slackwater.store.units import state_words
 from slackwater.web.policy import may
 from slackwater.web.settings import Settings
 
@@ -28,6 +29,7 @@ def environment(zone: tzinfo) -> jinja2.Environment:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters["words"] = words
+    made.filters["step"] = state_words
     made.filters["moment"] = lambda ms: shown(ms, zone)
     return made
 

@@ -6,6 +6,7 @@ While an exercise is asked, nothing that the tool concludes is in the picture: n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any
 
 from slackwater.report.marks import RECORD
@@ -16,12 +17,21 @@ from slackwater.simulate.zone import zone_of
 from slackwater.teach.bench import START, Bench, bench
 from slackwater.teach.draw import Drawn, draw
 from slackwater.teach.exercise import Exercise
-from slackwater.teach.told import ChartRow, charge_says, chart_rows, truth_says, whose
+from slackwater.teach.told import (
+    Asked,
+    ChartRow,
+    asked_rows,
+    charge_says,
+    chart_rows,
+    rows_first,
+    rule_says,
+    truth_says,
+    whose,
+)
 from slackwater.web.judges import as_json
 
 CONCLUDED = (2, 6)  # columns of the hourly table that hold what is concluded: state, and why it cannot be told
 ASKED = "Not judged here: that is the exercise."
-LATELY = 8  # charted rows shown at once
 KEPT = 8  # draws that the simulator's process remembers
 NO_STATE = "3"  # none of leak.words.STATES: the picture then draws none
 
@@ -31,9 +41,8 @@ _kept: dict[tuple[str, str, int], Drawn] = {}
 
 @dataclass(frozen=True)
 class Sheet:
-    """Everything of one moment. lately: the newest charted rows of drain and fluid. picture: JSON for the lanes.
-
-    hours: table by the hour, its head first.
+    """Everything of one moment. asked: the charted rows that the question is about, their head first; lately: the
+    newest of drain and fluid. picture: JSON for the lanes. hours: table by the hour, its head first.
     """
 
     moment: int
@@ -42,6 +51,8 @@ class Sheet:
     whose: str
     staff: str
     charge: str
+    rule: str
+    asked: tuple[tuple[str, ...], ...]
     lately: tuple[tuple[str, ChartRow], ...]
     chart: tuple[tuple[str, ChartRow], ...]
     picture: str
@@ -135,14 +146,25 @@ def _drawn(exercise: Exercise, number: int) -> Drawn:
 def _sheet(drawn: Drawn, moment: int, *, judged: bool) -> Sheet:
     found, zone = drawn.known_at(moment), zone_of(drawn.stay.scenario.zone)
     picture = packed(found, zone)
-    rows = tuple((shown(row.time_ms, zone), row) for row in chart_rows(found))
+    rows = chart_rows(found)
     return Sheet(
         moment, len(drawn.moments_ms), shown(drawn.moments_ms[moment], zone), whose(found),
         drawn.case.told[moment] if drawn.case.told else "", charge_says(drawn, moment),
-        tuple(row for row in rows if not row[1].sign)[:LATELY], rows,
+        rule_says(drawn.exercise), _table(asked_rows(rows, drawn.exercise.kind), zone), _timed(rows_first(rows), zone),
+        _timed(rows, zone),
         as_json(picture if judged else as_recorded(picture)),
         tuple(row if judged else _recorded_row(row) for row in hourly_table(found, zone)),
     )  # fmt: skip
+
+
+def _timed(rows: tuple[ChartRow, ...], zone: tzinfo) -> tuple[tuple[str, ChartRow], ...]:
+    return tuple((shown(row.time_ms, zone), row) for row in rows)
+
+
+def _table(told: Asked | None, zone: tzinfo) -> tuple[tuple[str, ...], ...]:
+    if told is None:
+        return ()
+    return (("time", *told.items), *((shown(at, zone), *cells) for at, cells in told.lines))
 
 
 def as_recorded(picture: dict[str, Any]) -> dict[str, Any]:

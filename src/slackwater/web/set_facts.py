@@ -23,6 +23,7 @@ from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.quantities.spans import format_span
 from slackwater.report.fluid import fluid_record
 from slackwater.report.round_facts import charge, fluid_lines, suction, when
+from slackwater.report.sentences import flow_words
 from slackwater.report.words import REASON_WORDS, bounds
 from slackwater.risk.early_warning import CAUTION, SOURCE, VERIFIED
 from slackwater.store.course import Course
@@ -133,12 +134,12 @@ def _age_ms(found: Assessment) -> int:
 
 
 def _flow(found: Assessment) -> str:
-    """Bounds of the recorded flow, outward to whole mL/min; and why it may not be believed."""
+    """Bounds of the recorded flow, and why it may not be believed."""
     leak = found.leak
     if leak.low is None or leak.high is None:
         why = REASON_WORDS[leak.reason]
         return f"cannot tell: {why}" if why else "cannot tell"
-    text = bounds(float(math.floor(leak.low)), float(math.ceil(leak.high)), "mL/min")
+    text = flow_words(leak)
     return f"{text}; cannot be relied on: {REASON_WORDS[leak.reason]}" if leak.reason else text
 
 

@@ -52,14 +52,15 @@ class ActShape(Shape):
 
 
 _PAIRING: Any = create_model("RecordedPairingOfUnit", __base__=SHAPES["pairing"], serial=(str | None, ...))
+_CALL: Any = create_model("RecordedSignalOfUnit", __base__=SHAPES["unit_call"], serial=(str | None, ...))
 _MANY = {"orders": "order", "entries": "entry", "logs": "log", "tables": "table", "holds": "hold", "tasks": "task",
-         "checks": "check"}  # fmt: skip
+         "checks": "check", "canisters": "canister", "trips": "trip", "homes": "home"}  # fmt: skip
 _LIST: Any = list  # of a kind that was made here
 _PARTS: dict[str, Any] = {
     "name": str, **{noun: SHAPES[noun] for noun in ("patient", "episode", "space", "drain")},
     **{noun: SHAPES[noun] | None for noun in ("goal", "protocol", "removal")},
     **{name: _LIST[SHAPES[noun]] for name, noun in _MANY.items()},
-    "pairings": _LIST[_PAIRING], "history": list[ActShape],
+    "pairings": _LIST[_PAIRING], "unit_calls": _LIST[_CALL], "history": list[ActShape],
 }  # fmt: skip
 _FIELDS: dict[str, Any] = {name: (kind, ...) for name, kind in _PARTS.items()}
 _COURSE: Any = create_model("Course", __base__=Shape, **_FIELDS)

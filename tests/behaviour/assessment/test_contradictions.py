@@ -132,7 +132,7 @@ def test_the_other_side_and_another_drain_are_asked_about() -> None:
 
 def test_a_value_beyond_what_the_item_can_mean_is_asked_about() -> None:
     for row in (
-        Typed("temperature", "98", "Cel"), Typed("spo2", "9.7", "%"), Typed("systolic", "12", "mmHg"),
+        Typed("temperature", "44", "Cel"), Typed("spo2", "9.7", "%"), Typed("systolic", "12", "mmHg"),
         Typed("resp_rate", "160", "/min"), Typed("weight", "154", "kg"), Typed("weight", "32", "kg"),
     ):  # fmt: skip
         assert len(asked(QUIET, NOON, row)) == 1, row

@@ -78,12 +78,36 @@ def test_the_register_goes_out_and_in_unchanged_and_a_bad_line_changes_nothing(f
 
 
 def test_steps_are_recorded_in_their_turn_alone(folder: Path) -> None:
-    ran = equipment(folder, "step", "SN-1", "ready")
-    assert ran.code == 2 and "Its next step is: cleaned" in ran.err
-    assert "still needs: tested, ready" in equipment(folder, "step", "SN-1", "cleaned", "--how", "wiped").out
+    ran = equipment(folder, "step", "SN-1", "put-back")
+    assert ran.code == 2 and "cannot be put back yet: it is dirty. Its next step is: cleaned" in ran.err
+    assert "still needs: tested, put back" in equipment(folder, "step", "SN-1", "cleaned", "--how", "wiped").out
     equipment(folder, "step", "SN-1", "tested", "--how", "self-test passed")
-    assert equipment(folder, "step", "SN-1", "ready").out.strip() == "SN-1: ready"
-    assert "SN-1  for the next patient" in equipment(folder, "list").out
+    assert equipment(folder, "step", "SN-1", "put back").out.strip() == "SN-1: put back"
+    assert "SN-1  put back" in equipment(folder, "list").out
+
+
+def test_a_step_has_one_word_wherever_it_is_written(folder: Path) -> None:
+    """Help, what is printed, and what is taken: 'ready' is the record's own spelling, and nobody is shown it."""
+    from slackwater.cli.equipment import STEPS
+    from slackwater.store.nouns import UNIT_STATES
+    from slackwater.store.units import state_words
+
+    assert [step.replace("-", " ") for step in STEPS] == [state_words(one) for one in UNIT_STATES if one != "in_use"]
+    told = equipment(folder, "step", "--help").out + equipment(folder, "step", "SN-1", "gone").err
+    assert all(step in told for step in STEPS) and "ready" not in told
+    for spelt in ("in-service", "in service", "in_service"):
+        assert equipment(folder, "step", "SN-1", spelt).out.strip().startswith("SN-1: in service")
+
+
+def test_a_lot_that_nothing_carries_is_asked_back(folder: Path) -> None:
+    """Mistyped, the recall would meet nobody; recalled before its units were written down, it must be possible."""
+    ran = equipment(folder, "recall", "battery", "B1l", "--reason", "swells")
+    assert ran.code == 2 and "no battery lot B1l is written down here" in ran.err and "--anyway" in ran.err
+    assert "is recalled" not in equipment(folder, "list", "--to-pull").out
+    said = equipment(folder, "recall", "battery", "B1l", "--reason", "swells", "--anyway")
+    assert said.code == 0 and "To pull: 0" in said.out and "no battery lot B1l is written down here" in said.out
+    assert equipment(folder, "recall", "battery", "b-1l", "--reason", "it is known now").code == 0
+    assert equipment(folder, "recall", "battery", "B-1l", "--over", "was another's").code == 0
 
 
 def test_with_little_past_nobody_can_tell_whether_units_run_short(folder: Path) -> None:

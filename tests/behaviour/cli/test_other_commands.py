@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from pathlib import Path
 
@@ -64,6 +65,29 @@ def test_a_draft_with_every_question_answered_is_a_layout(folder: Path) -> None:
     assert ran.code in (0, 3), ran.err
 
 
+def test_that_there_is_no_pressure_is_remembered_by_the_draft(folder: Path) -> None:
+    (folder / "bare.csv").write_text("t,F,P\n2041-05-06T08:00:00Z,10,-8\n2041-05-06T08:01:00Z,10,-8\n")
+    propose = ("layout", "propose", "bare.csv")
+    assert "? pressure.column:" in called(*propose, "--set", "flow.column=F", folder=folder).out
+    assert "pressure" not in called(*propose, "--set", "pressure.column=none", folder=folder).out
+    rest = ("--set", "flow.unit=mL/min", "--set", "flow.statistic=mean", "--set", "time.marks=end")
+    assert "nothing left open" in called(*propose, *rest, folder=folder).out
+    assert called("assess", "bare.csv", "--layout", "bare.csv.layout.toml", folder=folder).code in (0, 3)
+    ran = called(*propose, "--set", "pressure.unit=kPa", folder=folder)
+    assert ran.code == 2
+    assert "pressure.column" in ran.err
+
+
+def test_a_packed_log_is_named_as_such(folder: Path) -> None:
+    (folder / "log.csv.gz").write_bytes(gzip.compress(ward.log().encode()))
+    for words in (
+        ["layout", "propose", "log.csv.gz"], ["layout", "check", "layout.toml", "log.csv.gz"], ["assess", "log.csv.gz"],
+    ):  # fmt: skip
+        ran = called(*words, folder=folder)
+        assert ran.code == 2
+        assert "log.csv.gz: is compressed (gzip). Unpack it first" in ran.err
+
+
 def test_a_check_shows_the_rows_as_understood(folder: Path) -> None:
     ran = called("layout", "check", "layout.toml", "log.csv", "--rows", "3", folder=folder)
     assert ran.code == 0
@@ -77,6 +101,7 @@ def test_a_check_shows_the_rows_as_understood(folder: Path) -> None:
 
 def test_the_shipped_layouts_are_listed(folder: Path) -> None:
     assert "plain" in called("layout", "list", folder=folder).out.split()
+    assert {"name": "plain"} in json.loads(called("layout", "list", "--json", folder=folder).out)
 
 
 # --- protocol -------------------------------------------------------------------------------------
@@ -97,6 +122,26 @@ def test_a_shipped_rule_can_be_shown_checked_and_tested(name: str, folder: Path)
     checked = json.loads(called("protocol", "check", name, "--json", folder=folder).out)
     assert len(checked["sha256"]) == 64
     assert called("protocol", "test", name, folder=folder).code == 0
+
+
+def test_a_rule_is_shown_as_json_with_its_sentences_and_sources(folder: Path) -> None:
+    shown = json.loads(called("protocol", "show", "air-50-8h", "--json", folder=folder).out)
+    assert shown["status"] == "example"
+    (air,) = (one for one in shown["removal"] if one["id"] == "air")
+    assert "50 mL/min" in air["says"]
+    assert len(shown["guards"]) == 2
+
+
+def test_the_cases_of_a_rule_from_standard_input_are_named(folder: Path) -> None:
+    (folder / "some.toml").write_text(
+        '[[case]]\nname = "leaks"\ngiven = { air_leak = [["2 h", "400 mL/min"]] }\nexpect = { air = "not_met" }\n'
+    )
+    rule = ward.RULE.encode()
+    refused = called("protocol", "test", "-", folder=folder, stdin=rule)
+    assert (refused.code, refused.err.count("\n")) == (2, 1)
+    assert "--cases FILE" in refused.err
+    assert called("protocol", "test", "-", "--cases", "some.toml", folder=folder, stdin=rule).code == 0
+    assert "can be read once" in called("protocol", "test", "-", "--cases", "-", folder=folder, stdin=rule).err
 
 
 def test_a_case_that_comes_out_otherwise_is_exit_1(folder: Path) -> None:

@@ -121,6 +121,25 @@ def test_an_incident_needs_its_moment_and_shows_the_ledger(ward: Path) -> None:
     assert "Head of the record when this was printed" in text_of(ward / "i.pdf")
 
 
+def test_a_moment_without_an_offset_is_read_in_the_log_s_own_zone_and_that_is_said(folder: Path, ward: Path) -> None:
+    """a_stay's layout names +01:00, and the record keeps layouts. Where a layout names none, nothing is guessed."""
+    asked = ("sheet", "incident", "log.csv", *ALL[:2], *AT)
+    told = called(*asked, "--moment", "2041-03-05T09:30", "--out", "own.html", folder=folder)
+    assert told.code in (0, 3) and "is read in the log's zone, +01:00" in told.err
+    same = called(*asked, "--moment", "2041-03-05T08:30Z", "--out", "utc.html", folder=folder)
+    assert same.code == told.code and "is read in" not in same.err
+    assert (folder / "own.html").read_bytes() == (folder / "utc.html").read_bytes()
+    assert called("record", "add", "log.csv", *ALL, "--record", "../kept", folder=folder).code == 0
+    kept = ("sheet", "incident", "--record", "../kept", "--drain", "SIM-0001/1", *AT, "--moment", "2041-03-05T09:30")
+    ran = called(*kept, "--out", "r.html", folder=folder)
+    assert ran.code in (0, 3) and "is read in the log's zone, +01:00" in ran.err, ran.err
+    zoned = called(*kept, "--zone", "UTC", "--out", "z.html", folder=folder)
+    assert zoned.code in (0, 3) and "is read in" not in zoned.err
+    none = ("sheet", "incident", "--record", "record", "--drain", "W-2/1", *AT, "--moment", "2041-03-07T07:00")
+    refused = called(*none, "--out", "n.html", folder=ward)
+    assert refused.code == 2 and "has no offset" in refused.err and "--zone" in refused.err
+
+
 @pytest.mark.parametrize(
     "args, why",
     [

@@ -47,6 +47,15 @@ def test_an_answer_is_scored_against_the_truth_and_kept(tmp_path: Path) -> None:
     assert "In truth the lung leaked at rest" in told.out
 
 
+def test_an_answer_is_taken_by_the_number_that_is_printed(tmp_path: Path) -> None:
+    shown = called("teach", "run", "no-swing", "--draw", "5", folder=tmp_path).out
+    assert "  1  No, it is shut  [shut]" in shown
+    given = ("no-swing", "--draw", "5", "--answer", "1", "--confidence", "80", "--json", "--progress", "mine.jsonl")
+    found = json.loads(called("teach", "run", *given, folder=tmp_path).out)
+    assert (found["answer"], found["right"]) == ("shut", True)
+    assert json.loads((tmp_path / "mine.jsonl").read_text())["answer"] == "shut"
+
+
 def test_a_draw_that_was_answered_is_not_asked_again(tmp_path: Path) -> None:
     """Its truth was shown: a second answer would be no answer."""
     answer(tmp_path, "--progress", "mine.jsonl")
@@ -124,6 +133,9 @@ def test_the_bench_says_what_is_concluded_and_what_is_so(tmp_path: Path) -> None
         (("run", "no-swing", "--moment", "9"), "no moment 9"),
         (("list", "--exercises", "nowhere"), "is no folder"),
         (("bench", "dance"), "nobody can 'dance'"),
+        (("bench", "suction:-20"), "below the room's pressure: suction:20."),
+        (("bench", "suction:-7"), "Deeds: suction:none, suction:5"),
+        (("run", "no-swing", "--answer", "4", "--confidence", "70"), "Answers: 1 or shut, 2 or cannot_tell, 3"),
     ],
 )
 def test_a_call_that_makes_no_sense_is_refused(tmp_path: Path, given: tuple[str, ...], says: str) -> None:

@@ -102,6 +102,14 @@ ROWS: list[tuple[str, str]] = [
     (f"{T},surgical_emphysema,6,,", r"column value: surgical_emphysema 6 is above 5"),
     (f"{T},surgical_emphysema,2.5,,", r"column value: .*not a whole number"),
     (f"{T},heart_rate,-80,/min,", r"column value: .*below 0 /min"),
+    # common practice, no source: what no living patient weighs or measures, and no suction unit gives
+    (f"{T},weight,0,kg,", r"column value: .*below 0\.1 kg.*Write what was read"),
+    (f"{T},weight,70,g,", r"column value: .*below 100 g"),
+    (f"{T},temperature,300,Cel,", r"column value: .*above 45 Cel"),
+    (f"{T},temperature,37,[degF],", r"column value: .*below 77 \[degF\]"),
+    (f"{T},temperature,98,Cel,", r"column value: .*above 45 Cel"),
+    (f"{T},suction_ordered,5000,cmH2O,", r"column value: .*above 1000 cmH2O"),
+    (f"{T},suction_delivered,-200,kPa,", r"column value: .*above 98\.0665 kPa"),
 ]  # fmt: skip
 
 

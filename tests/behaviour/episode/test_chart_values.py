@@ -46,6 +46,15 @@ def test_numbers_come_in_the_internal_unit(item: str, value: str, unit: str, ins
     assert value_of(item, value, unit) == inside
 
 
+@pytest.mark.parametrize(
+    ("item", "value", "unit"),
+    [("weight", "0.1", "kg"), ("weight", "480", "g"), ("temperature", "25", "Cel"), ("temperature", "113", "[degF]"),
+     ("suction_ordered", "-1000", "cmH2O")],
+)  # fmt: skip
+def test_what_a_bedside_could_see_is_read_up_to_its_bounds(item: str, value: str, unit: str) -> None:
+    assert value_of(item, value, unit) is not None
+
+
 def test_systolic_pressure_comes_in_the_internal_unit_of_pressure() -> None:
     # 1 mmHg = 13.5951 x 9.80665 Pa and 1 cmH2O = 98.0665 Pa: NIST SP 811 (2008), B.8.
     assert value_of("systolic", "120", "mmHg") == pytest.approx(120 * 1.35951, abs=1e-9)

@@ -43,7 +43,7 @@ def named(read: Any, name: str) -> Any:
 @pytest.mark.parametrize("name", DRAINS)
 def test_it_is_fhir_named_or_not(name: str) -> None:
     of = drain(name)
-    for one in (of, unnamed(of, KEY, "Europe/Vienna")):
+    for one in (of, unnamed(of, KEY)):
         made = bundle(one, MADE_MS)
         assert faults(made, bundle_json(made)) == []
 

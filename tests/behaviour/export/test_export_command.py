@@ -71,8 +71,8 @@ def test_every_caution_is_printed(stay: Path) -> None:
         assert words in ran.out
 
 
-def test_from_the_record_it_has_the_cohorts_pseudonyms_order_and_removal(stay: Path, tmp_path: Path) -> None:
-    """The same key gives the same pseudonym and the same days as `audit collect`: reused, not made twice."""
+def test_from_the_record_it_has_the_cohorts_pseudonyms_and_its_removal(stay: Path, tmp_path: Path) -> None:
+    """The same key gives the same pseudonym as `audit collect`; the time of day is in the cohort alone."""
     removed = '[removal]\nkind = "planned"\ntime = "2041-03-05T04:00:00+01:00"\nremoved_by = "doctor 3"\n'
     (stay / "course.toml").write_text(removed)
     record = str(tmp_path / "record")
@@ -100,12 +100,45 @@ def test_from_the_record_it_has_the_cohorts_pseudonyms_order_and_removal(stay: P
     def ms(text: str) -> int:
         return round(datetime.datetime.fromisoformat(text).timestamp() * 1000)
 
-    assert ms(done["connection"]) == sheet["facts"]["connected_ms"]
-    assert ms(done["removal"]) == sheet["outcome"]["removed_ms"]
+    assert done["connection"] == "2000-01-03T00:00:00Z"
+    hours_in = sheet["outcome"]["removed_ms"] - sheet["facts"]["connected_ms"]
+    assert ms(done["removal"]) - ms(done["connection"]) == hours_in
     assert "doctor 3" not in (tmp_path / "drain.json").read_text()
     named = ("--format", "fhir", "--identified", "--out", "named.json")
     called("export", "--drain", "SIM-0001/1", "--record", record, *named, folder=tmp_path)
     assert "doctor 3" in (tmp_path / "named.json").read_text()
+
+
+def test_from_the_record_the_tables_hold_the_course(stay: Path, tmp_path: Path) -> None:
+    """Holds, trips, times at home and signals; where nobody is named, with words of closed lists alone."""
+    folder = tmp_path / "bed-5"
+    folder.mkdir()
+    for name in ("log.csv", "layout.toml", "chart.csv", "episode.toml"):
+        (folder / name).write_bytes((stay / name).read_bytes())
+    at = "2041-03-04T{}:00:00+01:00".format
+    (folder / "course.toml").write_text(
+        f'[[trip]]\nfrom = "{at(17)}"\nback = "{at(18)}"\ndestination = "Zwirnbach ward"\n'
+        f'[[home]]\nfrom = "{at(22)}"\ncontact = "0664-555-0199"\n'
+        f'[[unit_call]]\nkind = "tilted"\nfrom = "{at(19)}"\nunit = "SN-9"\n'
+        f'[[hold]]\nreason = "awaiting_staff"\nfrom = "{at(20)}"\nto = "{at(23)}"\nnote = "for Zwirnbach"\n'
+        '[[trip]]\nfrom = "2041-03-09T08:00:00+01:00"\ndestination = "imaging"\n'
+    )
+    record = str(tmp_path / "record")
+    assert called("record", "bed-5", "--record", record, "--by", "nurse", folder=tmp_path).code == 0
+
+    def course(*more: str) -> list[list[str]]:
+        out = str(tmp_path / f"out{len(more)}")
+        asked = ("--record", record, "--format", "csv", "--at", at(21), "--out", out)
+        assert called("export", "--drain", "SIM-0001/1", *asked, *more, folder=tmp_path).code in (0, 3)
+        return [line.split(",") for line in (Path(out) / "course.csv").read_text().splitlines()[1:]]
+
+    named, unnamed = course("--identified"), course()
+    assert [row[:2] for row in named] == [["trip", "Zwirnbach ward"], ["signal", "tilted"], ["hold", "awaiting_staff"]]
+    assert [row[:2] for row in unnamed] == [["trip", ""], ["signal", "tilted"], ["hold", "awaiting_staff"]]
+    assert [row[2] for row in named] == ["2041-03-04T16:00:00Z", "2041-03-04T18:00:00Z", "2041-03-04T19:00:00Z"]
+    assert [bool(row[3]) for row in unnamed] == [True, False, False]  # the hold's end had not come by then
+    told = "".join(path.read_text() for path in (tmp_path / "out0").iterdir())
+    assert not [word for word in ("Zwirnbach", "0664", "SN-9", "2041-") if word in told]
 
 
 def test_without_the_extra_it_exits_4_and_writes_nothing(stay: Path) -> None:

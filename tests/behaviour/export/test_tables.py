@@ -113,6 +113,6 @@ def test_without_a_log_there_are_no_minutes_and_without_a_rule_no_clauses() -> N
 
 
 def test_a_de_identified_chart_has_no_column_for_free_text() -> None:
-    of = unnamed(material(), KEY, "UTC")
+    of = unnamed(material(), KEY)
     assert not {"note", "by", "as_written", "line"} & set(sheet(of)["units"]["chart"])
     assert sheet(of)["de_identified"] is True

@@ -266,10 +266,10 @@ def test_a_number_is_taken_back_however_it_is_written(record: Record) -> None:
 
 @pytest.mark.parametrize(
     ("code", "value", "unit"),
-    [("2708-6", "0.97", "%"), ("8480-6", "120", "Pa"), ("8310-5", "98.6", "Cel"), ("8867-4", "600", "/min")],
+    [("2708-6", "0.97", "%"), ("8480-6", "120", "Pa"), ("8310-5", "44.5", "Cel"), ("8867-4", "600", "/min")],
 )
 def test_what_is_hardly_a_patients_is_asked_about(record: Record, code: str, value: str, unit: str) -> None:
-    """A share as a percentage, kPa as Pa, Fahrenheit as Celsius: the limits are ours, common practice, no source."""
+    """A share as a percentage, kPa as Pa, a fever that hardly is: the limits are ours, common practice, no source."""
     head = LAB.split("\r")[:3]
     made, told = said(record, "\r".join([*head, f"OBX|1|NM|{code}^^LN||{value}|{unit}^^UCUM|||||F"]))
     assert made == 1 and len(told) == 1 and f"{value} {unit} lies outside" in told[0].replace("/min /min", "/min")

@@ -35,7 +35,7 @@ def test_a_folder_without_stays_is_refused(tmp_path: Path) -> None:
 
 def test_a_past_stay_is_read_into_cuts(one: Path) -> None:
     (found,) = read(one)
-    assert [case.minute // 60 for case in found] == [24, 36]
+    assert [(case.minute // 60, round(case.followed_h)) for case in found] == [(24, 62), (36, 50), (48, 38), (72, 14)]
     assert found[0].past.clause.limit_ml_per_min == 20.0
 
 

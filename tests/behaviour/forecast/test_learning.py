@@ -8,10 +8,24 @@ import numpy as np
 import pytest
 
 from behaviour.leak_filter.made_minutes import made_minutes
+from slackwater.audit.statistics.calibration import slope
+from slackwater.errors import RefusedInput
 from slackwater.forecast import learn
-from slackwater.forecast.air import AirClause
-from slackwater.forecast.learn import Case, Past, calibration, cases, chances_of, corrected_crps, learnt, scores
+from slackwater.forecast.air import AirClause, corrected
+from slackwater.forecast.learn import (
+    GRID_H,
+    LEAST_TRUST,
+    Case,
+    Past,
+    calibration,
+    cases,
+    chances_of,
+    corrected_crps,
+    learnt,
+    scores,
+)
 from slackwater.forecast.moves import FARTHEST, TRY, Number, learnable, moved, step, tries
+from slackwater.forecast.score import FEWEST_LEFT, crps_followed_h, crps_h, still_followed
 from slackwater.leak.filter.model import Calibration, FilterModel, TrendModel, from_toml, shipped_model, to_toml
 
 SMALL = FilterModel(trend=TrendModel(levels=14, spacing=0.6))
@@ -45,11 +59,30 @@ def few_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
 # --- cuts -----------------------------------------------------------------------------------------
 
 
-def test_cuts_where_the_clause_holds_or_the_future_is_unknown_are_left_out() -> None:
+def test_cuts_where_the_clause_holds_are_left_out_and_those_whose_log_ends_first_are_not() -> None:
     found = list(cases(past(0.2, 1), (24, 36, 48)))
     assert not found  # met at 24 h already
-    kept = [case.minute // 60 for case in cases(past(0.005, 1), (24, 36, 48))]
-    assert kept == [24, 36]  # 48 h do not follow the last
+    kept = [(case.minute // 60, case.time_h, case.followed_h) for case in cases(past(0.005, 1), (24, 36, 48))]
+    assert kept == [(24, np.inf, 66.0), (36, np.inf, 54.0), (48, np.inf, 42.0)]
+
+
+def test_logs_that_end_first_turn_neither_the_score_nor_the_correction() -> None:
+    """Known by making it: the same forecasts followed to the end. To keep only those of whom all is known would take it
+    for granted that it comes sooner than it does."""
+    chances, times = bold(4_000)
+    whole, ends = np.array(times), np.random.default_rng(8).exponential(40.0, 4_000)
+    seen = np.where(whole <= ends, whole, np.inf)
+    left = still_followed(GRID_H, seen, ends)
+    assert left == pytest.approx(np.maximum(np.exp(-GRID_H / 40.0), FEWEST_LEFT), abs=0.04)
+    right = np.mean([crps_h(GRID_H, row, one) for row, one in zip(chances, whole, strict=True)])
+    found = [crps_followed_h(GRID_H, row, *one, left) for row, *one in zip(chances, seen, ends, strict=True)]
+    assert np.mean(found) == pytest.approx(right, rel=0.05)
+    told = (seen <= ends) | (ends >= 48.0)
+    before = calibration(chances, times, Calibration())
+    after = calibration(chances, seen.tolist(), Calibration(), ends.tolist())
+    picked = calibration(chances[told], seen[told].tolist(), Calibration())
+    assert after.shift == pytest.approx(before.shift, abs=0.15)
+    assert picked.shift[2] > before.shift[2] + 0.4
 
 
 def test_the_time_is_counted_from_the_cut(stays: list[list[Case]]) -> None:
@@ -127,32 +160,57 @@ def test_a_step_is_the_same_whatever_the_order_of_the_stays() -> None:
 # --- the correction -------------------------------------------------------------------------------
 
 
-def test_a_correction_is_monotone_and_does_not_worsen(stays: list[list[Case]]) -> None:
-    chances = np.concatenate(chances_of(stays, SMALL))
-    times = [case.time_h for stay in stays for case in stay]
-    found = calibration(chances, times, Calibration())
-    assert list(found.observed) == sorted(found.observed)
-    assert found.observed[0] == 0.0
-
-    def mean(model: FilterModel) -> float:
-        return float(
-            np.mean([corrected_crps(stay, rows, model).mean() for stay, rows in zip(stays, parts, strict=True)])
-        )
-
-    parts = chances_of(stays, SMALL)
-    assert mean(replace(SMALL, calibration=found)) <= mean(SMALL)
+def bold(n: int, seed: int = 5) -> tuple[np.ndarray, list[float]]:
+    """Made: it comes at a constant rate of each one's own; told are log odds a quarter too far out, and 0.4 too low."""
+    rng = np.random.default_rng(seed)
+    rate = rng.lognormal(np.log(0.03), 0.5, n)
+    right = np.clip(1.0 - np.exp(-rate[:, None] * GRID_H), 1e-9, 1.0 - 1e-9)
+    odds = 1.25 * (np.log(right / (1.0 - right)) - 0.4)
+    return np.where(GRID_H > 0.0, 1.0 / (1.0 + np.exp(-odds)), 0.0), rng.exponential(1.0 / rate).tolist()
 
 
-def test_few_stays_move_the_correction_little(stays: list[list[Case]], monkeypatch: pytest.MonkeyPatch) -> None:
-    chances = np.concatenate(chances_of(stays, SMALL))
-    times = [case.time_h for stay in stays for case in stay]
-    held = calibration(chances, times, Calibration())
-    monkeypatch.setattr(learn, "CALIBRATION_PULL", 0.0)
-    free = calibration(chances, times, Calibration())
-    assert (
-        np.abs(np.subtract(held.observed, held.forecast)).max()
-        < np.abs(np.subtract(free.observed, free.forecast)).max()
-    )
+def test_a_correction_gets_back_what_was_told_too_boldly() -> None:
+    """Known: log odds right = told / 1.25 + 0.4, at every hour; so Cox's slope is 1 afterwards on others like them."""
+    found = calibration(*bold(12_000), Calibration())
+    assert found.trust == pytest.approx([1 / 1.25] * 4, abs=0.1)
+    assert found.shift == pytest.approx([0.4] * 4, abs=0.15)
+    chances, times = bold(8_000, seed=6)
+    at = int(np.searchsorted(GRID_H, 24.0))
+    came = (np.array(times) <= 24.0).astype(float)
+    told = corrected(GRID_H, chances, found)[:, at]
+    assert slope(chances[:, at], came).value == pytest.approx(1 / 1.25, abs=0.06)
+    assert slope(told, came).value == pytest.approx(1.0, abs=0.09)
+    assert told.mean() == pytest.approx(came.mean(), abs=0.02)
+
+
+def test_few_stays_move_the_correction_little_and_from_where_it_was() -> None:
+    start = Calibration(shift=(0.1, 0.2, 0.3, 0.4), trust=(0.9, 0.8, 0.7, 0.6))
+    few, many = (calibration(*bold(n), start) for n in (12, 6000))
+    for row in ("shift", "trust"):
+        was, little, far = (np.array(getattr(one, row)) for one in (start, few, many))
+        assert np.abs(little - was).max() < 0.12 < np.abs(far - was).max()
+    chances, times = bold(12)
+    assert calibration(chances[:0], times[:0], start) == start
+
+
+def test_trust_stays_above_nothing_though_all_came_the_other_way_round() -> None:
+    """Else a larger chance would become the smaller."""
+    chances, times = bold(3000)
+    turned = calibration(chances, (200.0 / (1.0 + np.array(times))).tolist(), Calibration())
+    assert min(turned.trust) == LEAST_TRUST
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[calibration]\nhours = [6.0, 12.0]\nshift = [0.1]\ntrust = [1.0, 1.0]", "2 hours, but 1 numbers"),
+        ("[calibration_of_means]\nhours = [6.0]\nshift = [0.1]\ntrust = [0.0]", "trust is not above 0"),
+        ("[past_of_means]\nhours = [0.0, 1.0]\nlonger = [0.1]", "2 hours, but 1 numbers"),
+    ],
+)
+def test_a_file_whose_correction_cannot_be_meant_is_refused(text: str, said: str) -> None:
+    with pytest.raises(RefusedInput, match=said):
+        from_toml(text, "ours.toml")
 
 
 # --- the whole ------------------------------------------------------------------------------------
@@ -188,7 +246,7 @@ def test_a_stay_is_scored_by_numbers_that_never_saw_it(
 
     monkeypatch.setattr(learn, "chances_of", spying)
     learnt(stays, SMALL, seed=1, source="made stays")
-    tried = scores(stays, tries(SMALL))
+    tried = scores(stays, tries(SMALL), learn.left_of(stays))
     for ids, model in seen[2:]:  # after those of the start: a quarter each
         others = np.array([id(stay) not in ids for stay in stays])
         assert 0 < (~others).sum() <= 2
@@ -198,8 +256,10 @@ def test_a_stay_is_scored_by_numbers_that_never_saw_it(
 def test_two_clauses_of_one_stay_are_scored_together_and_corrected_apart() -> None:
     both = [*cases(past(0.04, 1), (24, 36)), *cases(past(0.04, 1, bin_min=10), (24, 36))]
     assert len(learn.by_clause(both)) == 2
-    model = replace(SMALL, calibration_of_means=Calibration((0.0, 1.0), (0.0, 0.5), 48.0))
-    plain, halved = (corrected_crps(both, chances_of([both], SMALL)[0], one) for one in (SMALL, model))
+    model = replace(SMALL, calibration_of_means=Calibration(shift=(-1.0, -1.0, -1.0, -1.0)))
+    plain, halved = (
+        corrected_crps(both, chances_of([both], SMALL)[0], one, np.ones(len(GRID_H))) for one in (SMALL, model)
+    )
     assert np.array_equal(plain[:2], halved[:2])
     assert not np.array_equal(plain[2:], halved[2:])
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from slackwater.errors import RefusedInput
+from slackwater.errors import RefusedInput, SlackwaterError
+from slackwater.leak.filter import model as model_file
 from slackwater.leak.filter.model import FilterModel, TrendModel, from_toml, shipped_model, to_toml
 
 
@@ -38,6 +39,18 @@ def test_an_operation_may_have_its_own_start_and_others_share_one() -> None:
 
 def test_the_shipped_numbers_say_where_they_come_from() -> None:
     assert "not from patients" in shipped_model().provenance
+
+
+def test_shipped_numbers_that_cannot_be_read_are_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> FilterModel:
+        raise RefusedInput("there is no table sise", where="parameters.toml")
+
+    monkeypatch.setattr(model_file, "from_toml", broken)
+    shipped_model.cache_clear()
+    with pytest.raises(SlackwaterError, match="there is no table sise") as fault:
+        shipped_model()
+    assert fault.value.exit_code == 1
+    shipped_model.cache_clear()
 
 
 def test_uncertainty_is_written_beside_the_numbers_and_ignored_when_read() -> None:

@@ -57,6 +57,8 @@ BROKEN = [
     (COLOUR, COLOUR.replace("within", "lasting"), "removal colour", "lasting", "within"),
     ('lasting = "2 h"', 'lasting = "90 min"', "escalation bleeding", "lasting", "within = "),
     ('data_age = "4 h"', 'data_age = "four hours"', "removal fluid", "data_age", '"8 h"'),
+    ('limit = "50 mL/min"', 'limit = "-50 mL/min"', "removal air", "limit", "without the minus sign"),
+    ('limit = "92 %"', 'limit = "-92 %"', "removal oxygen", "limit", "without the minus sign"),
     ('limit = "50 mL/min"', 'limit = "1e15 mL/min"', "removal air", "limit", "number and its unit"),
     ('lasting = "8 h"', 'lasting = "1e6 h"', "removal air", "lasting", "8 h"),
     ('lasting = "8 h"', 'lasting = "9 min"', "removal air", "bin", "a shorter bin"),

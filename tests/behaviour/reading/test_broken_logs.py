@@ -4,6 +4,9 @@
 
 from __future__ import annotations
 
+import bz2
+import gzip
+import lzma
 import tracemalloc
 from pathlib import Path
 from typing import Any
@@ -72,7 +75,10 @@ FILES: list[tuple[str, str | bytes, dict[str, Any], str, str, str]] = [
     ("a hundred thousand cells in a line", GOOD + "," * 100_000 + "\n", {}, "log.csv, line 4", "over 64 kB long", "separator"),
     ("a header of 70 kB", "time,Flow,Vac," + "x" * 70_000 + "\n" + "x\n", {}, "line 2, column 'time'", "too short", "check"),
     ("a picture", b"\x89PNG\r\n\x1a\n" + bytes(range(256)), {}, "log.csv, line 1", "not utf-8", "log.encoding"),
-    ("a zip archive", b"PK\x03\x04\x14\x00\x00\x00\x08\x00" + b"\x00" * 50, {}, "log.csv, line 1", "control character", "skip_lines"),
+    ("a zip archive", b"PK\x03\x04\x14\x00\x00\x00\x08\x00" + b"\x00" * 50, {}, "log.csv", "is compressed (zip", "Unpack it first"),
+    ("a log packed by gzip", gzip.compress(GOOD.encode()), {}, "log.csv", "is compressed (gzip)", "Unpack it first"),
+    ("a log packed by bzip2", bz2.compress(GOOD.encode()), {}, "log.csv", "is compressed (bzip2)", "Unpack it first"),
+    ("a log packed by xz", lzma.compress(GOOD.encode()), {}, "log.csv", "is compressed (xz)", "Unpack it first"),
     ("a page of HTML", "<!DOCTYPE html>\n<html><body>moved</body></html>\n", {}, "log.csv, line 1", "no column 'time'", "one cell"),
     ("JSON", '{"time": "2033", "Flow": 10, "Vac": -8}\n{}\n', {}, "log.csv, line 1", "a quote stands inside a cell", "log.quote"),
     ("one instant only", rows("10,-8"), {}, "log.csv", "fewer than two different instants", "time.every"),

@@ -53,6 +53,54 @@ def test_units_sign_zone_marks_and_statistic_are_asked_where_not_stated() -> Non
         read_log(log("Time,Flow,Pressure", "{0},10,-8.5", "%Y-%m-%d %H:%M:%S"), proposal.layout, "log.csv")
 
 
+BARE = log("t,F,P", "{0},10,-8")
+
+
+def test_a_column_that_could_be_the_pressure_is_asked_about_and_may_be_none() -> None:
+    proposal = draft(BARE, flow__column="F")
+    question = next(question for question in proposal.questions if question.key == "pressure.column")
+    assert question.choices == ("P", "none")
+    assert {"pressure.unit", "pressure.suction_is"} <= asked(proposal)
+    without = draft(BARE, flow__column="F", pressure__column="none")
+    assert without.layout.pressure is None
+    assert not any(key.startswith("pressure.") for key in asked(without))
+    told = draft(BARE, flow__column="F", pressure__column="P")
+    assert {"pressure.unit", "pressure.suction_is"} <= asked(told)
+    assert "pressure.column" not in asked(told)
+
+
+def test_while_the_flow_is_open_one_of_the_columns_left_is_it() -> None:
+    assert "pressure.column" in asked(draft(BARE))
+    assert "pressure.column" not in asked(draft(log("t,F", "{0},10")))
+
+
+@pytest.mark.parametrize(
+    "column", ["Battery [%]", "fluid [mL]", "Room [°C]", "FlowMax [mL/min]", "serial", "remark", "Set"]
+)
+def test_what_says_that_it_is_something_else_is_no_pressure(column: str) -> None:
+    cell = "well" if column == "remark" else "37"
+    assert "pressure.column" not in asked(draft(log(f"t,Flow [mL/min mean],{column}", "{0},10," + cell)))
+
+
+def test_a_pressure_that_its_name_tells_may_be_left_aside_too() -> None:
+    proposal = draft(log("Time,Flow,Pressure", "{0},10,-8.5"), pressure__column="none")
+    assert proposal.layout.pressure is None
+
+
+def test_a_unit_without_a_column_says_which_key_is_lacking() -> None:
+    assert "pressure.column" in asked(draft(BARE, flow__column="F", pressure__unit="kPa"))
+    with pytest.raises(LayoutError, match=r"pressure\.column is missing"):
+        propose(log("t,F", "{0},10"), "log.csv", {"flow.column": "F", "pressure.unit": "kPa"})
+    with pytest.raises(LayoutError, match=r"pressure\.column is none.*with a column of the header"):
+        propose(BARE, "log.csv", {"pressure.column": "none", "pressure.unit": "kPa"})
+
+
+def test_a_header_that_settles_all_but_an_unnamed_column_is_read_without_it_and_says_so() -> None:
+    layout = layout_from_header(log("time [end],flow [mL/min mean],P", "{0},10,-8"), "log.csv")
+    assert layout.pressure is None
+    assert any("pressure.column; 'none' is assumed" in note for note in layout.notes)
+
+
 @pytest.mark.parametrize("cells", ["{0},0.02,-0.8", "{0},20,-8.5", "{0},20000,8"])
 def test_the_size_of_values_answers_no_question_but_is_shown(cells: str) -> None:
     proposal = draft(log("Time,Flow,Pressure", cells))

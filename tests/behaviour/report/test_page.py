@@ -153,7 +153,7 @@ def test_a_stay_of_two_readings_has_a_page() -> None:
     short = healed()
     short = replace(short, readings=short.readings[:2], said=())
     page_ = shown(judged(short))
-    assert page_.one("h1").text == "◆ Air leak: leaking, 112.5 to 117.5 mL/min at Mon 06 May 07:02."
+    assert page_.one("h1").text == "◆ Air leak: leaking, 112 to 118 mL/min at Mon 06 May 07:02."
     assert page_.one("p", cls="rule").text.endswith("not met.")
 
 

@@ -62,19 +62,40 @@ def test_the_charge_is_judged_by_the_planner_s_margin() -> None:
         assert not 60.0 < facts.lasts_min < 120.0 or wanted == "barely"
 
 
+@pytest.mark.parametrize(
+    ("name", "clauses"),
+    [("a-days-fluid", ("fluid",)), ("by-the-kilogram", ("fluid",)), ("which-film", ("film", "oxygen", "distress"))],
+)
+def test_where_a_clause_is_asked_its_own_verdict_agrees(name: str, clauses: tuple[str, ...]) -> None:
+    """The truth is counted from the rows as they were made; the rule's verdict from the chart as it was read."""
+    exercise = ALL[name]
+    for number, answer in exercise.check.items():
+        drawn = draw(exercise, number)
+        found = drawn.known_at(0).evaluation
+        assert found is not None
+        status = {one.id: one.status.word for one in found.criteria if one.id in clauses}
+        assert set(status) == set(clauses)
+        if exercise.kind.name == "fluid":
+            assert set(status.values()) == {answer}, f"draw {number}, case {drawn.case.id}"
+        else:
+            assert ("cannot_tell" in status.values()) is (answer != "current"), f"draw {number}: {status}"
+
+
 def test_every_fact_is_used() -> None:
     used = {name for one in ALL.values() for ways in one.truth.values() for way in ways for name in way}
     assert set(CONDITIONS) == used
 
 
-def test_truth_knows_nothing_of_what_we_conclude() -> None:
-    """facts.py reads the simulator and the rule's words; it may not import leak, assessment or a log."""
-    source = (files("slackwater.teach") / "facts.py").read_text("utf-8")
-    rooms = {
-        node.module.split(".")[1] for node in ast.walk(ast.parse(source))
+@pytest.mark.parametrize(("file", "may"), [("charted.py", set()), ("facts.py", {"teach"})])
+def test_truth_knows_nothing_of_what_we_conclude(file: str, may: set[str]) -> None:
+    """Both read the simulator and the rule's words; they may not import leak, assessment, episode or a log."""
+    source = (files("slackwater.teach") / file).read_text("utf-8")
+    modules = {
+        node.module for node in ast.walk(ast.parse(source))
         if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("slackwater.")
     }  # fmt: skip
-    assert rooms == {"errors", "protocol", "simulate"}
+    assert {module.split(".")[1] for module in modules} == {"errors", "protocol", "simulate"} | may
+    assert {module for module in modules if ".teach" in module} <= {"slackwater.teach.charted"}
 
 
 @pytest.mark.parametrize("name", ["top-of-the-scale", "walk-to-the-film"])

@@ -18,10 +18,10 @@ from slackwater.report.sentences import (
     rule_sentence,
     rule_words,
     run_words,
+    shown_status,
     value_words,
 )
 from slackwater.report.times import offset, shown
-from slackwater.report.words import status_text
 
 BOLD, DIM, PLAIN = "\x1b[1m", "\x1b[2m", "\x1b[0m"
 WIDE = max(60, min(92, shutil.get_terminal_size((92, 24)).columns))
@@ -97,13 +97,13 @@ def _clauses(judged: Evaluation, zone: tzinfo) -> list[str]:
         if parts:
             lines += ["", f"{title}"]
             for part in parts:
-                lines += _clause_lines(part, zone)
+                lines += _clause_lines(part, judged, zone)
     if judged.protocol.guards_waived and judged.protocol.removal:
         lines += ["", "guards: none, waived by the rule. Nothing here asks whether the tube was open."]
     return lines
 
 
-def _clause_lines(part: Judged, zone: tzinfo) -> list[str]:
+def _clause_lines(part: Judged, judged: Evaluation, zone: tzinfo) -> list[str]:
     name = GUARD_WORDS.get(part.id, part.id.replace("_", " "))
     detail = [rule_words(part), value_words(part), run_words(part.run, zone)]
     if part.status in (Status.MET, Status.MET_WITH_GAPS) and part.since_ms is not None:
@@ -111,11 +111,11 @@ def _clause_lines(part: Judged, zone: tzinfo) -> list[str]:
     if part.clause is None and part.evidence:
         span = part.evidence[0]
         detail.append(f"last {shown(span.to_ms, zone)}" + (f" ({span.why})" if span.why else ""))
-    if part.note:
-        detail.append(part.note)
+    looks = shown_status(part, judged)
+    detail += [note for note in (part.note, looks.note) if note]
     text = "; ".join(piece for piece in detail if piece)
     lines = textwrap.wrap(text, WIDE - 36) or [""]
-    head = f"  {name:<16} {status_text(part.status):<17}"
+    head = f"  {name:<16} {f'{looks.shape} {looks.word}':<17}"
     out = [f"{head}{lines[0]}".rstrip(), *(f"{'':<36}{line}" for line in lines[1:])]
     for need in part.needs:
         by = f" (at the earliest {shown(need.by_ms, zone)})" if need.by_ms is not None else ""

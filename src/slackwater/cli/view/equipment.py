@@ -12,6 +12,7 @@ from slackwater.report.times import shown
 from slackwater.store.charges import Battery, fade_told, span_told
 from slackwater.store.recalls import Pull, Use, where_told
 from slackwater.store.register import Used, dues
+from slackwater.store.units import state_words
 
 if TYPE_CHECKING:
     from slackwater.equipment.shortage import Demand, Shortage
@@ -50,7 +51,7 @@ def units_text(
         if one.by_note:
             lines.append(f"    {one.by_note}")
         if one.needs and one.at is None:
-            lines.append(f"    still needs: {', '.join(one.needs)}")
+            lines.append(f"    still needs: {', '.join(map(state_words, one.needs))}")
         lines += [f"    not for a patient: {bar}" for bar in one.bars]
         lines.append("    " + "; ".join(
             f"{due.what} {due.standing}" + (f" ({shown(due.at_ms, zone)})" if due.at_ms is not None else "")

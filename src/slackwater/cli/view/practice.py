@@ -11,13 +11,23 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.cli.view.lanes import lanes
 from slackwater.report.times import shown
 from slackwater.teach.draw import Drawn
-from slackwater.teach.exercise import Exercise
+from slackwater.teach.exercise import Kind
 from slackwater.teach.lesson import Lesson
 from slackwater.teach.score import Skill
 from slackwater.teach.timetable import Due
-from slackwater.teach.told import BANNER, CAUTION, charge_says, chart_rows, truth_says, whose
+from slackwater.teach.told import (
+    BANNER,
+    CAUTION,
+    asked_rows,
+    charge_says,
+    chart_rows,
+    rows_first,
+    rule_says,
+    truth_says,
+    whose,
+)
 
-WIDE, ROWS = 92, 10
+WIDE = 92
 
 
 def asked_text(drawn: Drawn, moment: int, found: Assessment, zone: tzinfo) -> str:
@@ -29,23 +39,12 @@ def asked_text(drawn: Drawn, moment: int, found: Assessment, zone: tzinfo) -> st
         f"Moment {moment + 1} of {len(drawn.moments_ms)}: {shown(at, zone)}",
         *_wrapped(whose(found)), *_wrapped(one.told), *_wrapped(staff), *_wrapped(charge_says(drawn, moment)),
         *_wrapped(rule_says(one)), "", *lanes(found, zone, judged=False), *_suction(found, zone), "",
-        *_chart(found, zone), "", one.kind.question,
+        *_chart(found, one.kind, zone), "", one.kind.question,
     ]  # fmt: skip
     lines += [
         f"  {number}  {words}  [{name}]" for number, (name, words) in enumerate(one.kind.answers.items(), start=1)
     ]
     return "\n".join(lines)
-
-
-def rule_says(one: Exercise) -> str:
-    """The air clause that a question is about."""
-    clause = None if one.protocol is None else one.protocol.air_clause
-    if one.protocol is None or clause is None:
-        return ""
-    lasting = "" if clause.lasting_s is None else f" for {clause.lasting_s / 3600:g} h"
-    mean = f", {clause.bin_min}-min mean" if clause.bin_min else ""
-    limit = f"{clause.comparison.replace('_', ' ')} {clause.limit_text}{mean}{lasting}"
-    return f"Rule {one.protocol.name} (an example): air leak {limit}."
 
 
 def told_text(drawn: Drawn, lesson: Lesson, zone: tzinfo) -> str:
@@ -107,8 +106,17 @@ def skill_dict(one: Skill) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _chart(found: Assessment, zone: tzinfo) -> list[str]:
-    rows = [row for row in chart_rows(found) if not row.sign][:ROWS]
+def _chart(found: Assessment, kind: Kind, zone: tzinfo) -> list[str]:
+    every = chart_rows(found)
+    asked = asked_rows(every, kind)
+    if asked is not None and asked.lines:
+        wide = [max(len(item), *(len(cells[k]) for _, cells in asked.lines)) for k, item in enumerate(asked.items)]
+        told = [("time", asked.items), *((shown(at, zone), cells) for at, cells in asked.lines)]
+        return ["Charted of what is asked, the latest first:"] + [
+            f"  {at:<17}  {'  '.join(f'{cell:<{w}}' for cell, w in zip(cells, wide, strict=True))}".rstrip()
+            for at, cells in told
+        ]
+    rows = rows_first(every)
     lines = [f"Charted lately (the newest {len(rows)}):"] if rows else ["Nothing is charted."]
     return lines + [
         f"  {shown(row.time_ms, zone)}  {row.item}: {row.value}{f' ({row.note})' if row.note else ''}" for row in rows

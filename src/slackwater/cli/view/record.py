@@ -97,6 +97,10 @@ def course_lines(
         ("hold", course.holds, ("reason", "note")),
         ("task", course.tasks, ("what", "done_by", "result")),
         ("check", course.checks, ("what", "done_by", "result")),
+        ("canister", course.canisters, ("lot", "filter_lot")),
+        ("trip", course.trips, ("destination", "charge", "note")),
+        ("at home", course.homes, ("contact", "eligible")),
+        ("signal", course.calls, ("kind", "attended_by", "cause", "action")),
     ):
         for thing in things:
             said = " ".join(str(thing[name]) for name in words if thing[name] is not None)

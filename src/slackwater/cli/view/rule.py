@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from typing import Any
 
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.sentence import sentence
@@ -47,11 +48,26 @@ def rule_text(rule: Protocol) -> str:
         lines += ["", f"suction that may be ordered: {rule.suction.told}"]
         lines += [] if kept is None else [f"suction counts as kept within {exactly(kept)} of the order"]
     if rule.trip is not None:
-        lines += ["", f"a way off the mains: the battery must last {rule.trip.told}"]
+        lines += ["", f"a trip on battery: the battery must last {rule.trip.told}"]
     if rule.notes:
         lines += ["", *textwrap.wrap(rule.notes, WIDE)]
     lines += ["", "It supports decisions; clinicians and local policy decide."]
     return "\n".join(lines)
+
+
+def rule_dict(rule: Protocol) -> dict[str, Any]:
+    """The rule as one object: what it is, and each clause with its sentence and source."""
+    blocks = {"removal": rule.removal, "step_down": rule.step_down, "home": rule.home, "escalation": rule.escalation}
+    return {
+        "name": rule.name, "version": rule.version, "status": rule.status, "approved_by": rule.approved_by,
+        "source": rule.source, "sha256": rule.sha256, "guards": _guards(rule),
+        **{
+            block: [{"id": one.id, "measure": one.measure_name, "says": sentence(one), "source": one.source}
+                    for one in clauses]
+            for block, clauses in blocks.items()
+        },
+        "schedule": [due.told for due in rule.schedule],
+    }  # fmt: skip
 
 
 def _applies(rule: Protocol) -> list[str]:

@@ -13,7 +13,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from slackwater.errors import RefusedInput
+from slackwater.errors import RefusedInput, SlackwaterError
 
 BLOCK_MIN = 10  # minutes of one step of the trend filter (ours)
 SPEEDS = ("stuck", "slow", "medium", "fast", "intermittent")
@@ -133,13 +133,16 @@ class PastModel:
 
 @dataclass(frozen=True)
 class Calibration:
-    """A monotone correction of forecast chances, learnt on stays the other numbers never saw.
+    """What forecast chances were worth on stays the other numbers never saw, by how far ahead they looked.
 
-    forecast: knots of the chance as forecast (0..1); observed: what it turned out to be.
+    Log odds are taken times `trust` and plus `shift`, each told at some hours ahead and joined by straight lines. Trust
+    below 1: chances were too extreme, and the more so, the further ahead. It is above 0, so a larger chance stays the
+    larger. What cannot have come yet keeps its chance of 0.
     """
 
-    forecast: tuple[float, ...] = (0.0, 1.0)
-    observed: tuple[float, ...] = (0.0, 1.0)
+    hours: tuple[float, ...] = (6.0, 12.0, 24.0, 48.0)
+    shift: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
+    trust: tuple[float, ...] = (1.0, 1.0, 1.0, 1.0)
     horizon_h: float = 48.0  # up to where the forecast has been tried; nothing beyond is said
 
 
@@ -151,10 +154,15 @@ class FilterModel:
     size: SizeModel = SizeModel()
     trend: TrendModel = TrendModel()
     record: RecordModel = RecordModel()
-    past: PastModel = PastModel()
-    calibration: Calibration = Calibration()  # of clauses on every reading
-    calibration_of_means: Calibration = Calibration()  # of clauses on means over some minutes
+    past: PastModel = PastModel()  # of clauses on every reading
+    past_of_means: PastModel = PastModel()  # of clauses on means over some minutes
+    calibration: Calibration = Calibration()
+    calibration_of_means: Calibration = Calibration()
     operations: Mapping[str, Mapping[str, Any]] | None = None  # operation -> other numbers of the trend at connection
+
+    def past_for(self, bin_min: int | None) -> PastModel:
+        """How past stays went on, for a clause on every reading (None), or on means over so many minutes."""
+        return self.past if bin_min is None else self.past_of_means
 
     def calibration_for(self, bin_min: int | None) -> Calibration:
         """The correction for a clause on every reading (None), or on means over so many minutes."""
@@ -167,8 +175,8 @@ class FilterModel:
 
 
 _PARTS = {
-    "size": SizeModel, "trend": TrendModel, "record": RecordModel, "past": PastModel, "calibration": Calibration,
-    "calibration_of_means": Calibration,
+    "size": SizeModel, "trend": TrendModel, "record": RecordModel, "past": PastModel,
+    "past_of_means": PastModel, "calibration": Calibration, "calibration_of_means": Calibration,
 }  # fmt: skip
 
 
@@ -190,15 +198,27 @@ def from_toml(text: str, name: str) -> FilterModel:
         kind: {key: tuple(value) if isinstance(value, list) else value for key, value in own.items()}
         for kind, own in tables.get("operations", {}).items()
     }
-    past = parts["past"]
-    for found in (past.under_30_min, past.under_2_h, past.under_5_h, past.longer):
-        if len(found) != len(past.hours):
-            raise RefusedInput(
-                f"{len(past.hours)} hours, but {len(found)} chances", where=f"{name}, past", mend="Give one for each."
-            )
+    for key in ("past", "past_of_means", "calibration", "calibration_of_means"):
+        _checked(parts[key], f"{name}, {key}")
     for kind, own in operations.items():
         _part(TrendModel, own, f"{name}, operations.{kind}")
     return FilterModel(str(tables.get("provenance", "not said")), operations=operations, **parts)
+
+
+def _checked(found: PastModel | Calibration, where: str) -> None:
+    """A number for each hour, and nothing that would turn the order of chances round."""
+    rows = (
+        (found.under_30_min, found.under_2_h, found.under_5_h, found.longer)
+        if isinstance(found, PastModel)
+        else (found.shift, found.trust)
+    )
+    for row in rows:
+        if len(row) != len(found.hours):
+            raise RefusedInput(
+                f"{len(found.hours)} hours, but {len(row)} numbers", where=where, mend="Give one for each."
+            )
+    if isinstance(found, Calibration) and min(found.trust, default=1.0) <= 0.0:
+        raise RefusedInput("trust is not above 0", where=where, mend="Give numbers above 0, such as 0.8.")
 
 
 def _part(kind: Any, table: Mapping[str, Any], where: str) -> Any:
@@ -246,4 +266,7 @@ def _toml(value: Any) -> str:
 def shipped_model() -> FilterModel:
     """The numbers that come with the program."""
     text = (files("slackwater.leak.filter") / "parameters.toml").read_text("utf-8")
-    return from_toml(text, "parameters.toml")
+    try:
+        return from_toml(text, "parameters.toml")
+    except RefusedInput as error:  # nobody gave it: a fault of ours, not an input that is refused
+        raise SlackwaterError(error.what, where=error.where) from error

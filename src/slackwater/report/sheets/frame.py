@@ -1,4 +1,5 @@
-"""What stands on every page of every sheet: whose drain, until when, by which rule, and the cautions."""
+"""What stands on every page of a sheet: whose drain, until when, by which rule, and the cautions; on a patient's own
+sheet, whose it is and when it was printed, with the same cautions in a patient's words."""
 
 from __future__ import annotations
 
@@ -16,6 +17,8 @@ from slackwater.report.times import dated
 
 LABEL, HEADER = 24, 150  # letters: what a label keeps at least, and what the head of a page has room for
 HASH = 12  # letters of the rule's hash that are printed
+YOUR_TEAM = "Your team decides about your drain. This sheet does not. If you feel unwell, ring at once."
+YOURS = "Is this sheet yours? Check the name, the drain's number and the side."
 PAPER = (cautions.WHEN_DOWN, cautions.PRIVATE, cautions.TESTED)  # what a print says beside what a screen says
 
 
@@ -34,6 +37,19 @@ def frame(of: Material) -> Frame:
     )  # fmt: skip
 
 
+def patient_frame(of: Material) -> Frame:
+    """For a sheet that the patient keeps: as `frame`, with the day of its print in place of when it expires, and what
+    it is not in a patient's words."""
+    told = f"As it was recorded on {day(of.as_of_ms, of)}; printed" if of.back else "Printed"
+    until = None if of.found is None else of.found.data_until_ms
+    known = "no log" if until is None else f"recorded until {moment(until, of)}"
+    data = f"{told} on {day(of.printed_ms, of)}, {known}. If something changes, ask your team for a new sheet."
+    words = {"cau-C1": YOUR_TEAM, "cau-C5": data, "cau-C9": YOURS}
+    base = frame(of)
+    every = tuple(Caution(one.id, words.get(one.id, one.text)) for one in base.every)
+    return replace(base, data=data, every=every)
+
+
 def whose(of: Material) -> str:
     """The words of every answer; a site that nobody recorded is said to be so."""
     return drain_words(of.episode) + ("" if of.episode.site else " · site not recorded")
@@ -47,6 +63,10 @@ def _short(of: Material) -> str:
         return whole
     named = replace(of.episode, patient_id=f"{label[: room - 9]}…{label[-8:]}")
     return drain_words(named) + whole[len(drain_words(of.episode)) :]
+
+
+def day(ms: int, of: Material) -> str:
+    return dated(ms, of.zone)[:15]
 
 
 def moment(ms: int, of: Material) -> str:

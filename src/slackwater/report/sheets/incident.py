@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.quantities.spans import format_span
 from slackwater.report.record import record_lines
 from slackwater.report.round_facts import signed
 from slackwater.report.sheets import picture
@@ -38,6 +39,7 @@ from slackwater.trace.types import MINUTE_MS
 EITHER_SIDE_MS = 2 * 3_600_000
 MOST_NUMBERED = 20
 QUARTER_MS = 15 * MINUTE_MS
+CHECK = "Check the moment, its day and its zone."
 _REPORT = ("What the patient felt and showed", "What was done first", "Harm, by local scale", "Reported by")
 
 
@@ -51,22 +53,26 @@ def incident(of: Material) -> Sheet:
         f"Looking back, on purpose with what came later: {moment(first, of)} to {moment(last, of)}, "
         f"about {moment(of.moment_ms, of)}."
     )
-    rows = tuple(
+    rows = [
         (str(number), exactly(one.at_ms, of.zone, apart), one.what, one.by or UNTOLD, one.source)
         for number, one in enumerate(told, 1)
-    )
+    ]
+    empty = not rows
+    before = sum(one.at_ms < of.moment_ms for one in told)
+    rows.insert(before, ("►", exactly(of.moment_ms, of.zone, apart), "The moment that this sheet is about.", "", ""))
     head = ("no.", "when", "what", "by", "from")
-    line: Part = Table("In order of time; what nobody wrote is not here.", head, rows, (1, 4, 14, 3, 2))
-    if not rows:
+    line: Part = Table("In order of time; what nobody wrote is not here.", head, tuple(rows), (1, 4, 14, 3, 2))
+    if empty:
         line = Words(("Nothing was written for these hours.",))
     unit = Fact("Suction unit", unit_then(of, first, last))
     files = ("Nothing was read.",) if of.found is None else record_lines(of.found)
-    if last - of.moment_ms < EITHER_SIDE_MS:
+    far = beyond(of, first, last)
+    if not far and last - of.moment_ms < EITHER_SIDE_MS:
         says += " The two hours after it are not over, or were not asked for: print it again then."
     return Sheet(
         "incident", "Incident timeline", frame(of),
         (
-            Section("About", (Words((says,), strong=True), Facts((unit,)))),
+            Section("About", (Words((far, says) if far else (says,), strong=True), Facts((unit,)))),
             Section("Picture", _picture(of, first, last, [one.at_ms for one in told[:MOST_NUMBERED]])),
             Section("What was done, seen, ordered and written", (line,)),
             Section("By the quarter of an hour", (_quarters(of, first, last),)),
@@ -74,8 +80,34 @@ def incident(of: Material) -> Sheet:
             Section("Files it rests on", (Bullets(files),)),
             Section("For the report", (Blanks(_REPORT, 2),)),
         ),
-        doubtful=of.found is None or of.found.doubtful,
+        doubtful=of.found is None or of.found.doubtful or bool(far), warned=far,
     )  # fmt: skip
+
+
+def beyond(of: Material, first: int, last: int) -> str:
+    """That the log says nothing of these hours, and where it lies instead; '' where it says something of them."""
+    assert of.moment_ms is not None
+    found, course = of.found, of.course
+    if found is None:
+        return ""
+    if found.leak_trace is None or found.data_until_ms is None:
+        charted_alone = found.chart.read > 0 and (course is None or not course.logged)
+        return "" if charted_alone else f"Nothing was logged by then: the log begins later. {CHECK}"
+    minutes = found.leak_trace.minutes
+    known = np.flatnonzero(np.isfinite(minutes.flow_max) | np.isfinite(minutes.pressure))
+    if not len(known):
+        return ""
+    begin, end = (minutes.start_ms + (int(known[at]) + plus) * MINUTE_MS for at, plus in ((0, 0), (-1, 1)))
+    inside = minutes.start_ms + known * MINUTE_MS
+    if ((inside + MINUTE_MS > first) & (inside < last)).any():
+        return ""
+    if of.moment_ms < begin:
+        where = f"its first reading is {format_span((begin - of.moment_ms) // 1000)} after it, at {moment(begin, of)}"
+    elif of.moment_ms > end:
+        where = f"its last reading is {format_span((of.moment_ms - end) // 1000)} before it, at {moment(end, of)}"
+    else:
+        where = "it has a gap there"
+    return f"The log says nothing of these hours: {where}. {CHECK}"
 
 
 def together(told: Sequence[Happened]) -> tuple[Happened, ...]:
@@ -108,7 +140,7 @@ def _picture(of: Material, first: int, last: int, numbered: list[int]) -> tuple[
     apart = twice(first, last, of.zone)
     ends = f"{exactly(first, of.zone, apart)} to {exactly(last, of.zone, apart)}"
     said = f"{ends}: {leak_between(of, first, last)}."
-    svg = picture.drawing(of.found, of.zone, first, last, numbered)
+    svg = picture.drawing(of.found, of.zone, first, last, numbered, of.moment_ms)
     return (Picture(svg, said), Words((KEY,)))
 
 
@@ -117,7 +149,9 @@ def _quarters(of: Material, first: int, last: int) -> Table:
     rows, apart = [], twice(first, last, of.zone)
     begin = first // QUARTER_MS * QUARTER_MS
     while begin < last:
-        rows.append((exactly(begin, of.zone, apart), *_quarter(of, begin, begin + QUARTER_MS)))
+        about = of.moment_ms is not None and begin <= of.moment_ms < begin + QUARTER_MS
+        name = exactly(begin, of.zone, apart)
+        rows.append((f"► {name}, the moment in it" if about else name, *_quarter(of, begin, begin + QUARTER_MS)))
         begin += QUARTER_MS
     head = ("from", "air leak, mL/min", "pressure, cmH2O", "set, cmH2O")
     return Table("Smallest to largest reading of each quarter.", head, tuple(rows), (3, 4, 4, 3))

@@ -21,7 +21,7 @@ KINDS: dict[str, tuple[str, Callable[[Material], Sheet]]] = {
     "handover": ("Handover: what changed, what is open, what is not recorded", handover),
     "summary": ("Drain summary: the whole course on one page, its evidence on the next", summary),
     "removal": ("Removal record", removal),
-    "transfer": ("Transfer: suction, charge, and what to do if suction is lost", transfer),
+    "transfer": ("Trip: suction, charge, and what to do if suction is lost", transfer),
     "home": ("Home with a drain, for the patient", home),
     "incident": ("Incident timeline: two hours either side of a moment", incident),
     "explain": ("Explanation for the patient, in large print", explain),

@@ -9,8 +9,8 @@ import re
 
 from slackwater.assessment.warnings import CLAMPED_IN_DISTRESS
 from slackwater.report.drain_facts import DrainFacts
-from slackwater.report.round import ALLOWED
-from slackwater.report.sheets.frame import frame, moment
+from slackwater.report.orders import ALLOWED
+from slackwater.report.sheets.frame import frame, moment, patient_frame
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
 
@@ -62,11 +62,11 @@ def explain(of: Material) -> Sheet:
     if why := _not_for_patients(of):
         return _kept_back("explain", "About your chest drain", why, of)
     return Sheet(
-        "explain", "About your chest drain", frame(of),
+        "explain", "About your chest drain", patient_frame(of),
         (
             Section("Why you have it", (Words((_where(of), *WHAT_IT_DOES)), Facts(_ordered(of)))),
-            Section("What you can do", (Bullets(WHAT_YOU_CAN_DO),)),
             Section("Tell your nurse at once if", (Bullets(TELL_US),)),
+            Section("What you can do", (Bullets(WHAT_YOU_CAN_DO),)),
             Section("When will it come out?", (Words(_out_when(of)),)),
             Section("Your questions", (Blanks(("Ask about", "Explained by")),)),
         ),
@@ -75,7 +75,7 @@ def explain(of: Material) -> Sheet:
 
 
 def home(of: Material) -> Sheet:
-    """Going home with a drain: whom to call, what to look for, when to come back."""
+    """Going home with a drain: who to ring, what to look for, when to come back."""
     if why := _not_for_patients(of):
         return _kept_back("home", "Home with a chest drain", why, of)
     held = of.beside.home
@@ -92,10 +92,10 @@ def home(of: Material) -> Sheet:
     if visit is not None:
         seen = (Words((moment(visit, of),)),)
     return Sheet(
-        "home", "Home with a chest drain", frame(of),
+        "home", "Home with a chest drain", patient_frame(of),
         (
-            Section("Whom to call", call),
-            Section("Call at once if", (Bullets(TELL_US),)),
+            Section("Who to ring", call),
+            Section("Ring at once if", (Bullets(TELL_US),)),
             Section("If the tube comes out", _own(of, "fell_out") or (Words((_WRITE,)), Blanks(("Do this",), 2))),
             *(Section("If the tube comes apart", own) for own in (_own(of, "came_apart"),) if own),
             Section("Each day", (Bullets(AT_HOME),)),
@@ -144,8 +144,7 @@ def _own(of: Material, name: str) -> tuple[Part, ...]:
     card = of.beside.cards.get(name)
     if card is None:
         return ()
-    approved = f"Approved by {card['approved_by'] or 'whom is not recorded'}."
-    return (Words((*str(card["text"]).splitlines(), approved), strong=True),)
+    return (Words(tuple(str(card["text"]).splitlines()), strong=True),)
 
 
 def _where(of: Material) -> str:

@@ -63,8 +63,14 @@ class Axis:
         return LEFT + (WIDE - LEFT - RIGHT) * min(1.0, max(0.0, share))
 
 
-def drawing(found: Assessment, zone: tzinfo, from_ms: int, until_ms: int, numbered: Sequence[int] = ()) -> str:
-    """SVG of these hours; '' where nothing was recorded in them. `numbered`: moments marked 1, 2, 3 ..."""
+def drawing(
+    found: Assessment, zone: tzinfo, from_ms: int, until_ms: int, numbered: Sequence[int] = (),
+    about_ms: int | None = None,
+) -> str:  # fmt: skip
+    """SVG of these hours; '' where nothing was recorded in them. `numbered`: moments marked 1, 2, 3 ...
+
+    about_ms: the one moment that it is all about, marked from top to bottom.
+    """
     start, count = minutes_shown(found)
     first = max(0, (from_ms - start) // MINUTE_MS)
     last = min(count, -((start - until_ms) // MINUTE_MS))
@@ -83,6 +89,8 @@ def drawing(found: Assessment, zone: tzinfo, from_ms: int, until_ms: int, number
         out.append(_text(LEFT + 6, 90, "no log of air flow in these hours"))
     out += fluid
     out += _numbers(axis, numbered)
+    if about_ms is not None:
+        out += _about(axis, about_ms)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:.0f} 318" {FONT} fill="#000">'
         '<defs><pattern id="doubt" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
@@ -233,6 +241,15 @@ def _numbers(axis: Axis, moments: Sequence[int]) -> Iterator[str]:
             break
         yield _path(f"M{x:.1f} 276V283L{place:.1f} 287", 0.7)
         yield _text(place, 297, str(number), "middle")
+
+
+def _about(axis: Axis, at_ms: int) -> Iterator[str]:
+    """A line through all lanes, with a head and a word: no tone is needed to find it."""
+    x = axis.x(at_ms)
+    yield _path(f"M{x:.1f} 12V284", 1.6, "#000", "8 3")
+    yield f'<path d="M{x - 5:.1f} 5h10l-5 8z" fill="#000"/>'
+    left = x > WIDE / 2
+    yield _text(x - 9 if left else x + 9, 12, "the moment", "end" if left else "start", "b")
 
 
 def _middles(leak: LeakTrace, edges: list[int], axis: Axis) -> list[float]:

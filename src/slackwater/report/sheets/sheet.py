@@ -123,7 +123,10 @@ class Frame:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One sheet of one drain. `large`: large print, for a patient. `doubtful`: something in it cannot be told."""
+    """One sheet of one drain. `large`: large print, for a patient. `doubtful`: something in it cannot be told.
+
+    warned: what whoever asks for it should know before it is printed; else ''.
+    """
 
     name: str
     title: str
@@ -131,6 +134,7 @@ class Sheet:
     sections: tuple[Section, ...]
     large: bool = False
     doubtful: bool = False
+    warned: str = ""
 
 
 @dataclass(frozen=True)

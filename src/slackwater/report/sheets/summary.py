@@ -1,4 +1,4 @@
-"""The whole course on one page, with the picture; what it rests on, on the next."""
+"""The whole course with the picture, day by day, then what it rests on: two pages for most stays."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def summary(of: Material) -> Sheet:
             Section("Course", (who(of),)),
             Section("Answer", (answer,)),
             Section("Picture", (drawn, Words((KEY, *([" · ".join((*listed, *more))] if listed else []))))),
-            Section("Day by day", (_days(of, start, until),), fresh=True),
+            Section("Day by day", (_days(of, start, until),)),
             *_evidence(of),
         ),
         doubtful=of.doubtful,
@@ -128,19 +128,22 @@ def _evidence(of: Material) -> tuple[Section, ...]:
                 "; ".join(text for text in (part.found, part.run.words if part.run else "", *part.needs) if text),
                 "; ".join(f"{one.when}{f' ({one.rows})' if one.rows else ''}" for one in part.evidence[:3]),
             )
-            for part in (*block.parts, *block.quiet)
+            for part in block.parts
         )  # fmt: skip
         table = Table(block.says or "As the rule's file says.", ("clause", "status", "asks", "found", "rests on"), rows,
-                      (3, 3, 5, 6, 6))  # fmt: skip
-        sections.append(Section(block.title, (table,) if rows else (Words((block.says,)),)))
+                      (5, 5, 9, 12, 12))  # fmt: skip
+        parts: tuple[Part, ...] = (table,) if rows else (Words((block.says,)),)
+        if block.quiet:  # by name alone, so that the evidence stays on one page; the drain's page has each
+            parts = (*parts, Words(("; ".join(f"{one.name} {one.shape} {one.status}" for one in block.quiet) + ".",)))
+        sections.append(Section(block.title, parts))
     doubts = tuple(
         (line.minutes, line.says, "; ".join(span.when for span in line.spans)) for line in doubt_lines(found, of.zone)
     )
     head = ("how long", "why", "when")
-    parts: list[Part] = [Table("Minutes that were distrusted or missing.", head, doubts, (2, 6, 6))]
+    said: list[Part] = [Table("Minutes that were distrusted or missing.", head, doubts, (2, 6, 6))]
     if not doubts:
-        parts = [Words((no_doubts(found),))]
-    sections.append(Section("Doubts", tuple(parts)))
+        said = [Words((no_doubts(found),))]
+    sections.append(Section("Doubts", tuple(said)))
     forecast = outlook(found)
     if forecast.caution is not None and not of.too_old:
         sections.append(Section("When recorded clauses may hold", (Words((forecast.says, forecast.caution.text)),)))

@@ -59,7 +59,7 @@ def transfer(of: Material) -> Sheet:
     said = Words(("A charge says nothing of how long it will last: plan for twice the trip, as local policy asks.",))
     missing = not_recorded(of)
     return Sheet(
-        "transfer", "Transfer", frame(of),
+        "transfer", "Trip", frame(of),
         (
             Section("Now", (now,)),
             Section("Suction and charge", (plan, said)),

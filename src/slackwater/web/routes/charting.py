@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from slackwater.episode.items import ITEMS
 from slackwater.episode.typed import Typed
+from slackwater.report.orders import suction_order
 from slackwater.store.charting import correct_entry, take_back_entry
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
@@ -277,11 +278,11 @@ async def kept_effort(request: Request, form: Form, course: Course) -> bool:
 
 async def _try(request: Request, form: Form, course: Course) -> Response:
     facts = await request.app.state.judges.ask(set_facts, asked_here(request, course))
-    order = [one for one in course.orders if one["kind"] == "suction" and one["until_ms"] is None][-1:]
-    off = order[0]["may_be_off_min"] if order else None
+    order = suction_order(course, request.app.state.settings.clock())
+    off = None if order is None else order.may_be_off_min
     return form_page(
         request, "chart_try.html", form, course, heading="Cough or walk", choices=EFFORT, facts=facts,
-        last=_last(request, course), off=off, ordered=bool(order), pain=PAIN_COUGH,
+        last=_last(request, course), off=off, ordered=order is not None, pain=PAIN_COUGH,
     )  # fmt: skip
 
 

@@ -39,25 +39,31 @@ allow("POST", f"{PAGE}/task", Rule(BEDSIDE, drain=True))
 
 OWN = ("live", "picture")  # parts of this page, not pages
 FORMS = ("goal", "stay", "task", "done")
-# What can be done at a drain, as a button says it, the most frequent first; others go by their own name.
+# What can be done at a drain, by task, as a button says it; others go by their own name, under the last head.
 DOING = {
-    "set": "Chart a set", "fluid": "Fluid", "canister": "Canister", "handle": "Trace tube and unit",
-    "try": "Cough or walk", "xray": "X-ray", "trip": "Trip on battery", "order": "Order suction",
-    "hold": "Keep the drain", "clamp": "Clamp", "remove": "Record a removal", "after": "After removal",
-    "connect": "Connect a unit", "correct": "Correct an entry", "suction": "Suction: ordered and delivered",
-    "signals": "Signals of the unit", "diary": "Diary at home", "home": "Home with the drain",
+    "Chart": {
+        "set": "Chart a set", "fluid": "Fluid", "canister": "Canister", "try": "Cough or walk", "xray": "X-ray",
+        "handle": "Trace tube and unit", "correct": "Correct an entry",
+    },
+    "Order, clamp, remove": {
+        "order": "Order suction", "hold": "Keep the drain", "clamp": "Clamp", "connect": "Connect a unit",
+        "remove": "Record a removal", "after": "After removal",
+    },
+    "Trips and home": {"trip": "Trip on battery", "home": "Home with the drain", "diary": "Diary at home"},
+    "Print": {"sheets": "Sheets"},
+    "Look back": {"suction": "Suction: ordered and delivered", "signals": "Signals of the unit"},
 }  # fmt: skip
+LAST = list(DOING)[-1]
 STILL_CLAMPED = "The drain is charted clamped. Chart the clamp off: that ends its timer."
 WHILE_IN = ("set", "canister", "trip", "order", "hold", "clamp", "remove", "connect", "diary", "home")
-PLACES = {name: place for place, name in enumerate(DOING)}
 
 
 @dataclass(frozen=True)
 class Doing:
-    """Something that this person may do here."""
+    """A task, and what this person may do of it here: where it leads, and its words."""
 
-    href: str
-    words: str
+    head: str
+    links: tuple[tuple[str, str], ...]
 
 
 # --- looking --------------------------------------------------------------------------------------
@@ -138,10 +144,15 @@ def _local(ms: int | None, zone: tzinfo) -> str:
 def _doing(request: Request, is_out: bool) -> Iterator[Doing]:
     """Pages of this drain that are there, that this person may open, and that its state leaves to do."""
     names = [path.rpartition("/")[2] for method, path in POLICY if (method, path.rpartition("/")[0]) == ("GET", PAGE)]
-    not_now = WHILE_IN if is_out else ("after",)
-    for name in sorted(names, key=lambda one: PLACES.get(one, len(PLACES))):
-        if name not in (*OWN, *not_now) and may(request.state.who.role, f"{PAGE}/{name}"):
-            yield Doing(f"/drain/{request.state.drain}/{name}", DOING.get(name, name.replace("-", " ").capitalize()))
+    not_now = (*OWN, *(WHILE_IN if is_out else ("after",)))
+    here = [name for name in names if name not in not_now and may(request.state.who.role, f"{PAGE}/{name}")]
+    known = {name for group in DOING.values() for name in group}
+    others = {name: name.replace("-", " ").capitalize() for name in sorted(here) if name not in known}
+    for head, group in DOING.items():
+        words = group | (others if head == LAST else {})
+        links = tuple((f"/drain/{request.state.drain}/{name}", words[name]) for name in words if name in here)
+        if links:
+            yield Doing(head, links)
 
 
 # --- entering -------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.errors import NotWritten, SlackwaterError
 from slackwater.store.alike import folded, lot_form
 from slackwater.store.charges import NOTHING, batteries
-from slackwater.store.recalls import Use, close_recall, open_recalls_now, recall, uses
+from slackwater.store.recalls import Use, close_recall, may_be_mistyped, open_recalls_now, recall, uses
 from slackwater.store.record import Record
 from slackwater.store.register import (
     COLUMNS,
@@ -128,6 +128,11 @@ async def recalled(request: Request) -> Response:
     form = await form_of(request)
     record, by = request.app.state.record, request.state.who.name
     said = [form.said.get(name, "") for name in ("what", "lot", "reason")]
+    if form.said.get("anyway") != "on":
+        asked_back = await run_in_threadpool(may_be_mistyped, record, said[0], said[1])
+        if asked_back:
+            mend = "Read the lot again. To recall it all the same, go back and tick 'though nothing carries it'."
+            return render(request, "refused.html", status=422, why=f"{asked_back}. {mend}")
     await run_in_threadpool(lambda: recall(record, *said, by=by))
     return RedirectResponse("/units#to-pull", 303)
 

@@ -197,11 +197,9 @@ async def _own(request: Request) -> tuple[Lesson, ...]:
 async def _asked(request: Request, one: Exercise, number: int, moment: int, form: Form, status: int = 200) -> Response:
     last = min(len(case.moments_h) for case in one.cases) - 1
     sheet = await request.app.state.simulator.work(asked, one, number, max(0, min(moment, last)))
-    clause = None if one.protocol is None else one.protocol.air_clause
     return _page(
-        request, "practice_one.html", status=status, one=one, draw=number, sheet=sheet, form=form, sure=_sure(one),
-        clause=clause,
-    )  # fmt: skip
+        request, "practice_one.html", status=status, one=one, draw=number, sheet=sheet, form=form, sure=_sure(one)
+    )
 
 
 def _standings(

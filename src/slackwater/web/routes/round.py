@@ -17,6 +17,7 @@ from markupsafe import Markup
 from slackwater.assessment import cautions
 from slackwater.quantities.spans import format_span
 from slackwater.report.line import ACT, ORDER_SAYS, OVERDUE, WAITING, RoundLine, Tube, in_order
+from slackwater.report.round import WAITS
 from slackwater.report.round_facts import when
 from slackwater.report.times import offset, shown
 from slackwater.web.board import Board
@@ -35,6 +36,8 @@ NAMES = {
 }  # fmt: skip
 CHIPS = {ACT: ("■", "to act on"), OVERDUE: ("◷", "overdue")}
 KEPT = 128  # fragments kept, one for each scope and filter in use
+FIRST = ("act", "overdue", "walk")  # counts that a phone shows above the lines: what a round begins with (ours)
+MOST_WAITS = 2  # that a line names of what its rule waits for
 LONGEST = 60  # letters of a filter's text
 HERE = Markup("<!--lines-->")  # where the page's own frame takes the lines in; no text of a record can hold it
 
@@ -188,6 +191,7 @@ class _Count:
     words: str
     query: str
     here: bool
+    later: bool  # on a phone it comes with the choice that it is a part of
 
 
 @dataclass(frozen=True)
@@ -262,14 +266,25 @@ def _words(line: RoundLine, settings: Settings) -> dict[str, Any]:
         told["ago"] = f"{format_span(max(60, (now - line.data_until_ms) // 60_000 * 60))} old"
     if line.leak.word and line.live_until_ms is not None:
         told["since"] = when(line.data_until_ms or line.live_until_ms, now, zone)
+    told["waits"] = _waits(line)
+    told["estimate"] = "withheld" if line.estimate.startswith("withheld") and line.waiting else line.estimate
     return told
+
+
+def _waits(line: RoundLine) -> str:
+    """What the rule waits for, in few words: the drain's own page tells all of it, and how each is settled."""
+    if line.rule.word.endswith(WAITS):  # then it is said already
+        return ""
+    names = [one.partition(": ")[0] for one in line.waiting]
+    more = f"; and {len(names) - MOST_WAITS} more" if len(names) > MOST_WAITS else ""
+    return "; ".join(names[:MOST_WAITS]) + more
 
 
 def _counts(lines: Iterable[RoundLine], asked: Chosen) -> list[_Count]:
     """How many drains of each kind, in a few words that lead to them."""
     counted = Counter(word for line in lines for word in line.statuses)
     return [
-        _Count(counted[word], text, replace(asked, status=word, text="").query, asked.status == word)
+        _Count(counted[word], text, replace(asked, status=word, text="").query, asked.status == word, word not in FIRST)
         for word, text in STATUSES.items()
         if counted[word]
     ]

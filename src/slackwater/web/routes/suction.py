@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -28,7 +29,8 @@ allow("GET", f"{DRAIN}/suction", Rule(EVERYONE, drain=True, looks="suction"))
 
 NO_LOG = "No log of a unit is recorded for this drain: what was delivered is not known."
 NOT_SAID = (
-    "This drain's rule does not say how far from the order still counts as kept. Write it above: no value is usual."
+    "Nothing says how far from the order still counts as kept. A rule says it as kept_within in its [suction]; or "
+    "write a distance above: no value is usual."
 )
 
 
@@ -42,7 +44,10 @@ class SuctionAsked(Asked):
 
 @dataclass(frozen=True)
 class SuctionAnswer:
-    """told: None where nothing can be said, and why_not says why. by_rule: what the rule itself counts as kept."""
+    """told: None where nothing can be said; why_not: why nothing, or only a part, can be said.
+
+    by_rule: what the rule itself counts as kept.
+    """
 
     told: SuctionTold | None
     by_rule: str = ""
@@ -71,12 +76,17 @@ def answer_of(course: Course, found: Assessment | None, asked: Asked) -> Suction
     within = asked.within_cmh2o if asked.within_cmh2o is not None else None if kept is None else float(kept.value)
     if found is None or found.leak_trace is None:
         return SuctionAnswer(None, by_rule, NO_LOG)
-    if within is None:
-        return SuctionAnswer(None, by_rule, NOT_SAID)
     orders = tuple(Allowed(one["from_ms"], one["may_be_off_min"]) for one in course.orders if one["kind"] == "suction")
-    told = fidelity(found, within, until_ms=course.removed_ms, allowed=orders, known=_known(course.trips))
+    told = fidelity(
+        found,
+        math.inf if within is None else within,
+        until_ms=course.removed_ms,
+        allowed=orders,
+        known=_known(course.trips),
+    )
     assert told is not None
-    return SuctionAnswer(suction_told(told, read_zone(asked.zone_name), asked.starts), by_rule)
+    why_not = NOT_SAID if within is None else ""
+    return SuctionAnswer(suction_told(told, read_zone(asked.zone_name), asked.starts), by_rule, why_not)
 
 
 def _within(form: Form) -> float | None:
@@ -111,7 +121,7 @@ def _known(trips: tuple[Thing, ...]) -> tuple[Interval, ...]:
             one["back_ms"]
             if one["back_ms"] is not None
             else one["from_ms"] + (one["planned_min"] or 0) * MINUTE_MS + 1,
-            f"transfer: {one['destination']}",
+            f"trip: {one['destination']}",
         )
         for one in trips
     )

@@ -1,4 +1,4 @@
-"""Ways off the mains: planned at a drain, come back from, and the day's walks of a whole ward with who charges when."""
+"""Trips on battery: planned at a drain, come back from, and the day's trips of a whole ward with who charges when."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.equipment.trip import Answer
-from slackwater.report.round import standing
+from slackwater.report.orders import NO_SUCTION, off_words, suction_order
 from slackwater.store.course import Course
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
@@ -29,7 +29,7 @@ router = APIRouter(include_in_schema=False)
 allow("GET", f"{DRAIN}/trip", Rule(BEDSIDE, drain=True, looks="charting"))
 allow("POST", f"{DRAIN}/trip", Rule(BEDSIDE, drain=True))
 allow("POST", f"{DRAIN}/trip/{{trip}}/back", Rule(BEDSIDE, drain=True))
-allow("GET", "/walks", Rule(EVERYONE, looks="walks"))
+allow("GET", "/trips", Rule(EVERYONE, looks="trips"))
 
 EARLIEST_MS = 10 * 60_000  # a trip may be entered that long after it began
 
@@ -100,7 +100,7 @@ def _typed(request: Request, form: Form, here: AtDrain) -> Typed:
     if from_ms is not None and from_ms < now_ms - EARLIEST_MS:
         form.faults["at"] = "This has passed. Plan what is to come; a walk that was made is charted."
     destination = form.text("destination", needed="Write where to.", longest=100)
-    fallback = form.text("fallback", needed="Write what is done if the charge runs low on the way.", longest=200)
+    fallback = form.text("fallback", needed="Write what is done if the charge runs low on the trip.", longest=200)
     planned = whole(form, "planned_min", needed="Write how long there and back takes, in minutes.")
     percent = form.number("charge_percent")
     if percent is not None and percent > 100:
@@ -125,24 +125,23 @@ async def _page(request: Request, form: Form, typed: Typed | None) -> Response:
         return here.covers(float(trip["planned_min"] or 0), now_ms, trip["from_ms"], zone)
 
     return form_page(
-        request, "trip.html", form, course, heading="A way off the mains", here=here, typed=typed,
+        request, "trip.html", form, course, heading="A trip on battery", here=here, typed=typed,
         charge=charge_told(here.battery, now_ms, zone),
         runs=runs_told(here.battery.runs(now_ms), here.battery.why_not(now_ms)), planned=open_trips(course),
         done=request.query_params.get("done") == "1", says=said, now_text=local_input(now_ms, zone),
-        may_be_off=_may_be_off(course, now_ms),
+        order=_order(course, now_ms),
     )  # fmt: skip
 
 
-def _may_be_off(course: Course, now_ms: int) -> str:
-    order = next((one for one in standing(course, now_ms) if one["kind"] == "suction"), None)
-    if order is None:
-        return "no order of suction is recorded"
-    off = order["may_be_off_min"]
-    return f"suction may be off for {off} min, as ordered" if off else "the order says nothing of suction being off"
+def _order(course: Course, now_ms: int) -> str:
+    """The order that stands, as on the round."""
+    order = suction_order(course, now_ms)
+    off = off_words(order)
+    return off if order is None or off == NO_SUCTION else f"{order.words}; {off}"
 
 
-@router.get("/walks")
-async def walks(request: Request, sockets: str = "", hours: str = "") -> Response:
+@router.get("/trips")
+async def trips_of_the_day(request: Request, sockets: str = "", hours: str = "") -> Response:
     """Every drain of this person's wards that is in: its trips, what the charge says, and who charges when."""
     settings, who = request.app.state.settings, request.state.who
     asked = int(sockets) if sockets.isascii() and sockets.isdecimal() and len(sockets) < 4 else None

@@ -1,6 +1,13 @@
 // Every page: a screen that nobody touches asks who is there, over whatever was being entered.
 "use strict";
 (() => {
+  // On a narrow screen the way to the other pages folds, so that the page itself begins on the first screen.
+  const pages = document.querySelector("details.pages"), narrow = matchMedia("(max-width: 34rem)");
+  const fit = () => { if (pages) pages.open = !narrow.matches; };
+  narrow.addEventListener("change", fit);
+  fit();
+})();
+(() => {
   const dialog = document.getElementById("idle");
   if (!dialog) return;
   const idleMs = Number(document.body.dataset.idleS) * 1000;

@@ -28,7 +28,10 @@ MINUTE_MS = 60_000
 
 
 @cache
-def found(name: str = "healing", hours: float | None = 30.0, rule: str | None = "air-50-8h") -> Assessment:
+def found(
+    name: str = "healing", hours: float | None = 30.0, rule: str | None = "air-50-8h", now_ms: int | None = None
+) -> Assessment:
+    """As of its last reading, or of another moment."""
     made = stay(name, hours)
     layout = slackwater.Layout.from_toml(made.layout_toml, "layout.toml")
     return slackwater.assess(
@@ -36,6 +39,7 @@ def found(name: str = "healing", hours: float | None = 30.0, rule: str | None = 
         chart=slackwater.read_chart(made.chart_csv.encode(), "chart.csv"),
         episode=slackwater.read_episode(made.episode_toml.encode(), "episode.toml"),
         protocol=None if rule is None else slackwater.shipped_protocol(rule),
+        now_ms=now_ms,
     )
 
 

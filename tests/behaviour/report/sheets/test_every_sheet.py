@@ -15,6 +15,7 @@ from behaviour.report.sheets.a_sheet import found, material, pages, printed, set
 from slackwater.assessment.cautions import OTHER_CAUSES, OUT_OF_SCOPE, RIGHT_DRAIN, SUPPORT_ONLY, TESTED, WHEN_DOWN
 from slackwater.assessment.document import document
 from slackwater.report.sheets import pdf as pdf_room
+from slackwater.report.sheets.frame import YOUR_TEAM, YOURS
 from slackwater.report.sheets.html import html
 from slackwater.report.sheets.make import KINDS, print_checklist
 from slackwater.report.sheets.pdf import pdf
@@ -25,7 +26,33 @@ TYPST = '#read("/etc/passwd") ] #panic() <script> $x$ `#eval` \\ // /* @preview/
 BANNED = ("safe to remove", "remove now", "ready for removal", "all clear", "normal")  # safety statement, banned words
 
 
-@pytest.mark.parametrize("kind", KINDS)
+PATIENTS = ("home", "explain")  # kept by the patient: the same cautions in a patient's words
+
+
+@pytest.mark.parametrize("kind", PATIENTS)
+def test_a_patients_sheet_carries_the_same_with_a_date_and_a_patients_words(kind: str) -> None:
+    """What a print must carry: safety statement, where each caution must show. In place of an hour's expiry, a date."""
+    of = material(kind=kind)
+    assert of.found is not None and of.found.evaluation is not None
+    rule, said = of.found.evaluation.protocol, pages(set_(kind, of).data)
+    for number, text in enumerate(said, 1):
+        for part in (f"Patient {of.episode.patient_id}", f"drain {of.episode.drain_number}", str(of.episode.side)):
+            assert part in text, part
+        assert f"Page {number} of {len(said)}" in text
+        assert f"{rule.name} {rule.version} ({rule.sha256[:12]})" in text
+        assert re.search(r"Printed on \w{3} \d\d \w{3} \d{4}, recorded until .{15,40}\. If something", text)  # cau-C5
+        assert YOUR_TEAM in text and YOURS in text and "Judged by protocol" in text  # cau-C1, cau-C9, cau-C6
+        assert "out of date" not in text and "old when printed" not in text
+    for caution in (OTHER_CAUSES, OUT_OF_SCOPE, TESTED):  # cau-C4, cau-C10, cau-C15
+        assert caution.text in said[0], caution.id
+
+
+def test_a_patients_sheet_of_another_day_says_of_which_day_it_tells() -> None:
+    text = pages(set_("home", replace(material(kind="home"), back=True)).data)[0]
+    assert re.search(r"As it was recorded on \w{3} \d\d \w{3} \d{4}; printed on \w{3} \d\d \w{3} \d{4}, recorded", text)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in PATIENTS])
 def test_every_page_says_whose_it_is_until_when_by_which_rule_and_what_it_is_not(kind: str) -> None:
     of = material(kind=kind)
     assert of.found is not None and of.found.evaluation is not None

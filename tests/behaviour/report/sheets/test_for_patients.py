@@ -14,6 +14,7 @@ import pytest
 
 from behaviour.report.sheets.a_sheet import found, material, pages, set_
 from slackwater.report.sheets import patient
+from slackwater.report.sheets.frame import YOUR_TEAM, YOURS
 from slackwater.report.sheets.material import Beside
 from slackwater.store.rows import Thing
 
@@ -50,6 +51,18 @@ def test_the_fixed_words_are_easy_to_read(name: str) -> None:
     assert reading_ease(getattr(patient, name)) >= FAIRLY_EASY
 
 
+def test_what_stands_on_every_page_is_easy_too_and_may_be_read() -> None:
+    assert reading_ease((YOUR_TEAM, YOURS)) >= FAIRLY_EASY
+    page = pypdfium2.PdfDocument(set_("home", material()).data)[0].get_textpage()
+    at = page.get_text_range().index("Is this sheet yours")
+    assert pypdfium2.raw.FPDFText_GetFontSize(page.raw, at) >= 10  # staff's small print is smaller
+
+
+def test_whom_to_ring_and_what_for_come_first_on_the_sheet_for_home() -> None:
+    text = pages(set_("home", material()).data)[0]
+    assert text.index("Who to ring") < text.index("Ring at once if") < text.index("Each day")
+
+
 @pytest.mark.parametrize("kind", ["explain", "home"])
 def test_it_is_large_print(kind: str) -> None:
     """16 points or more; common practice for large print, no source at hand."""
@@ -81,7 +94,7 @@ def test_the_units_own_words_and_contact_are_printed_as_written() -> None:
         home=thing("home", from_ms=0, to_ms=None, visit_ms=None, contact="Ward line, invented 00-11-22"),
     )  # fmt: skip
     text = " ".join(pages(set_("home", material(beside=beside)).data))
-    assert "Own words #1. Then ] own. Approved by Lead." in text
+    assert "Own words #1. Then ] own." in text and "Approved by" not in text  # that is for staff
     assert "Ward line, invented 00-11-22" in text
     ended = replace(beside, home=thing("home", from_ms=0, to_ms=1, visit_ms=None, contact="Ward line"))
     assert "Ward line" not in " ".join(pages(set_("home", material(beside=ended)).data))

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC
 
-from behaviour.report.sheets.a_sheet import MINUTE_MS, found, material, pages, recorded, set_
+import pytest
+
+from behaviour.report.sheets.a_sheet import MINUTE_MS, found, material, pages, printed, recorded, set_
 from slackwater.report.sheets.incident import EITHER_SIDE_MS
+from slackwater.report.sheets.make import print_one, sheet
 from slackwater.report.sheets.material import Beside
+from slackwater.report.sheets.pdf import pdf
+from slackwater.report.sheets.sheet import as_data
 from slackwater.store.acts import key_of
 from slackwater.store.record import Record
 from ward.a_ward import NOW_MS
@@ -97,6 +103,30 @@ def test_from_files_no_ledger_stands_behind_it_and_it_says_so() -> None:
     text = " ".join(pages(set_("incident", material(kind="incident")).data))
     assert "Made from files, not from the record" in text and "SHA-256" in text
     assert Beside().head is None
+
+
+def test_the_moment_is_marked_in_the_picture_and_in_both_tables() -> None:
+    of = material(kind="incident")
+    (told,) = as_data(printed("incident", of))["sheets"]
+    parts = [part for section in told["sections"] for part in section["parts"]]
+    (drawn,) = [part["svg"] for part in parts if part["kind"] == "picture"]
+    assert drawn.count(">the moment</text>") == 1
+    done, quarters = [part["rows"] for part in parts if part["kind"] == "table"][:2]
+    (at,) = [place for place, row in enumerate(done) if row[0] == "►"]
+    assert "The moment that this sheet is about." in done[at]
+    assert all(row[1] <= done[at][1] for row in done[:at]) and all(row[1] >= done[at][1] for row in done[at:])
+    assert sum("the moment in it" in row[0] for row in quarters) == 1
+
+
+@pytest.mark.parametrize(("hours", "says"), [(30, "its last reading is"), (-90, "the log begins later"), (0, "")])
+def test_a_moment_far_outside_the_log_is_warned_of(hours: int, says: str) -> None:
+    one = found()
+    moment = one.as_of_ms - EITHER_SIDE_MS + hours * 3_600_000
+    judged = found(now_ms=moment + EITHER_SIDE_MS)
+    made = sheet("incident", replace(material(judged, "incident"), moment_ms=moment))
+    assert (says in made.warned) and bool(made.warned) is bool(says)
+    text = " ".join(pages(pdf(print_one(made, one.as_of_ms, UTC)).data))
+    assert made.warned in text and (not says or made.doubtful)
 
 
 def test_nothing_later_than_the_window_is_in_an_incident(record: Record) -> None:

@@ -100,12 +100,12 @@ def test_a_unit_is_for_the_next_patient_only_after_every_step_in_order(
     assert step(client, csrf, "cleaned", "wiped with the unit's own agent") == 303
     again = setup(csrf, once="other-form-2", at="2041-03-07T09:01")
     refused = client.post(f"/drain/{OTHER}/connect", data=again)
-    assert refused.status_code == 422 and "tested, ready" in refused.text
+    assert refused.status_code == 422 and "tested, put back" in refused.text
     clock.ms += 60_000
     assert step(client, csrf, "tested", "self-test passed, memory cleared") == 303
     clock.ms += 60_000
     assert step(client, csrf, "ready") == 303
-    assert "for the next patient" in client.get("/units").text
+    assert '<span class="chip">put back</span>' in client.get("/units").text
 
 
 def test_other_words_under_the_same_key_are_refused_and_never_thought_kept(ward: tuple[FastAPI, TestClient]) -> None:

@@ -194,6 +194,17 @@ def test_a_drain_that_is_out_is_judged_as_of_its_removal(ward: Ward) -> None:
     assert "square" in section(page, "map").text.lower()
 
 
+def test_what_can_be_done_is_grouped_by_task_each_once(ward: Ward) -> None:
+    """In a nurse's words; a page that belongs to no task here stands under the last head."""
+    tasks = section(opened(ward, role="registrar"), "doing").all("div", cls="task")
+    told = {task.one("h2").text: [link.text for link in task.all("a")] for task in tasks}
+    assert list(told) == ["Chart", "Order, clamp, remove", "Trips and home", "Print", "Look back"]
+    assert told["Chart"][0] == "Chart a set" and "Order suction" in told["Order, clamp, remove"]
+    assert "Trip on battery" in told["Trips and home"] and told["Print"] == ["Sheets"]
+    every = [word for words in told.values() for word in words]
+    assert len(every) == len(set(every)) and "After removal" not in every
+
+
 def test_nothing_is_linked_that_is_not_there(ward: Ward) -> None:
     _, client = ward
     page = opened(ward)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from slackwater.cli.demo_ward import AHEAD_H, NAMES, PASSWORD, STAYS, charted_only, people, simulated
+from slackwater.cli.demo_ward import AHEAD_H, CHARTED_D, NAMES, PASSWORD, STAYS, charted_only, people, simulated
 from slackwater.episode.chart import read_chart
 from slackwater.store.accounts import account_of
 from slackwater.store.course import course_of
@@ -42,7 +42,7 @@ def test_a_stay_reaches_past_now_and_its_chart_does_not(tmp_path: Path) -> None:
 
 def test_the_charted_drain_has_no_log() -> None:
     assert charted_only(NOW).logs == ()
-    assert charted_only(NOW).episode.connected_at == int((NOW - timedelta(hours=12)).timestamp() * 1000)
+    assert charted_only(NOW).episode.connected_at == int((NOW - timedelta(days=CHARTED_D)).timestamp() * 1000)
 
 
 def test_somebody_of_every_role_gets_in_with_the_printed_password(tmp_path: Path) -> None:

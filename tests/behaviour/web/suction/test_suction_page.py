@@ -22,11 +22,23 @@ def bedside(tmp_path: Path) -> Iterator[Bedside]:
 
 def test_a_rule_that_says_no_distance_leaves_it_to_the_reader(bedside: Bedside) -> None:
     unsaid = bedside.get(f"/drain/{LOGGED}/suction")
-    assert unsaid.status_code == 200 and "Cannot tell." in unsaid.text and "no value is usual" in unsaid.text
+    assert unsaid.status_code == 200 and "Cannot tell how well the order was kept." in unsaid.text
+    assert "no value is usual" in unsaid.text and "kept_within in its [suction]" in unsaid.text
     by_rule = bedside.get(f"/drain/{STRICT}/suction").text
     assert "Within 2 cmH2O of the order" in by_rule and "as the rule says, 2 cmH2O" in by_rule
     nearer = bedside.get(f"/drain/{STRICT}/suction?within=0.01+kPa").text
     assert "Within 0.1 cmH2O of the order" in nearer
+
+
+def test_without_a_distance_ordered_set_and_delivered_are_shown_all_the_same(bedside: Bedside) -> None:
+    page = bedside.get(f"/drain/{LOGGED}/suction").text
+    assert page.count("<svg") == 1 and 'class="band"' not in page
+    assert "Ordered, cmH2O" in page and "Set, cmH2O" in page and "Delivered, cmH2O" in page
+    days = re.findall(r"<td>−[\d.]+</td><td>not recorded</td><td>−[\d.]+ \(−[\d.]+ to −?[\d.]+\)</td>", page)
+    assert len(days) >= 2, "this unit does not log what it was set to"
+    for word in ("too little or too much, min", "Within ", "of the order for"):
+        assert word not in page, word
+    assert "none of the" in page and "own states and the chart tell" in page
 
 
 def test_one_picture_a_table_by_shift_and_a_sentence(bedside: Bedside) -> None:
@@ -65,5 +77,5 @@ def test_what_the_order_allows_and_a_trip_explain_a_stretch(bedside: Bedside) ->
             })  # fmt: skip
     page = bedside.get(f"/drain/{LOGGED}/suction?within=2+cmH2O").text
     assert "<b>25 min more than the 15 min allowed</b>" in page
-    assert "transfer: the film room; unit charted off" in page
+    assert "trip: the film room; unit charted off" in page
     assert "1 of them longer than the order allows" in page

@@ -51,6 +51,12 @@ def test_an_engineer_recalls_a_lot_and_the_list_says_which_to_pull(ward: tuple[F
     lot = client.get("/units/lot", params={"lot": "B-1"}).text
     assert "Battery lot B-1 is recalled since" in lot and "W-6/1" in lot
     assert client.post("/units/recall", data=form(csrf, what="battery", lot="", reason="x")).status_code == 422
+    mistyped = form(csrf, what="battery", lot="B-l", reason="swells")
+    asked_back = client.post("/units/recall", data=mistyped)
+    assert asked_back.status_code == 422 and "no battery lot B-l is written down here" in asked_back.text
+    assert client.post("/units/recall", data=mistyped | {"anyway": "on"}).status_code == 303
+    ended = form(csrf, what="battery", lot="B-l", why="mistyped")
+    assert client.post("/units/recall/over", data=ended).status_code == 303
     drain = client.get(f"/drain/{DRAIN}").text
     assert "battery lot B-1 is recalled: swells.</b> Exchange it by" in drain, "whoever opens the drain is told"
     over = form(csrf, what="battery", lot="B-1", why="batteries changed")
@@ -119,7 +125,7 @@ def test_drains_of_other_wards_are_counted_and_not_named(ward: tuple[FastAPI, Te
         person = act.thing("person", key_of("person", "surgeon"))
         act.change("person", person.key, {"wards": '["South"]'}, version=person.version)
     signed_in(client, "surgeon")
-    for path in ("/units", f"/units/{UNIT}", "/units/lot?lot=B-1", "/walks"):
+    for path in ("/units", f"/units/{UNIT}", "/units/lot?lot=B-1", "/trips"):
         page = client.get(path).text
         assert "W-6" not in page and DRAIN not in page, path
     assert "1 drain of other wards" in client.get("/units/lot?lot=B-1").text

@@ -1,4 +1,4 @@
-"""A way off the mains: planned, answered from the unit's own battery, come back from; and the whole day of a ward."""
+"""A trip on battery: planned, answered from the unit's own battery, come back from; and the whole day of a ward."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_the_charge_now_says_nothing_of_a_trip_that_leaves_later(ward: tuple[Fas
     assert client.post(f"/drain/{DRAIN}/trip", data=said).status_code == 303
     (trip,) = (one for one in app.state.record.things("trip") if one["destination"] == "scan")
     assert trip["charge"] == "cannot_tell" and "the charge at 13:00 decides" in trip["because"]
-    assert "By the charge now: cannot tell yet" in client.get("/walks").text
+    assert "By the charge now: cannot tell yet" in client.get("/trips").text
 
 
 @pytest.mark.parametrize(
@@ -89,13 +89,13 @@ def test_the_day_of_the_ward_on_one_page_with_who_charges_when(ward: tuple[FastA
     _, client = ward
     csrf = signed_in(client, "physiotherapist")
     client.post(f"/drain/{DRAIN}/trip", data=form(csrf, "trip-form-4", destination="gym", at="2041-03-07T14:00"))
-    page = client.get("/walks").text
+    page = client.get("/trips").text
     assert "W-6/1" in page and "W-5/1" in page and "gym" in page
     assert "By the charge now: charge covers it" in page
     assert 'class="on-mains"' in page and 'class="away-now"' in page and "the charge can be had for" in page
-    short = client.get("/walks", params={"sockets": "0", "hours": "12"}).text
+    short = client.get("/trips", params={"sockets": "0", "hours": "12"}).text
     assert "No plan covers everything with 0 sockets" in short and "With 1 sockets it could be had" in short
-    assert client.get("/walks", params={"sockets": "x", "hours": "999"}).status_code == 200
+    assert client.get("/trips", params={"sockets": "x", "hours": "999"}).status_code == 200
 
 
 def test_a_walk_under_way_is_planned_for_its_rest_and_an_overdue_one_leaves_its_unit_out(
@@ -109,7 +109,7 @@ def test_a_walk_under_way_is_planned_for_its_rest_and_an_overdue_one_leaves_its_
         with app.state.record.act(by="tests", what="trip") as act:
             out = {"drain": DRAIN, "from_ms": NOW_MS + from_min * 60_000, "destination": key, "planned_min": planned}
             act.add("trip", key, out)
-        page = client.get("/walks").text
+        page = client.get("/trips").text
         with app.state.record.act(by="tests", what="back") as act:
             act.change("trip", key, {"back_ms": NOW_MS}, version=1)
         return page
