@@ -60,7 +60,7 @@ def test_the_answer_moves_with_the_log(demo: tuple[Path, Ran], tmp_path: Path) -
     (tmp_path / "log.csv").write_text("\n".join([head, *rows[:-3600], *raised]) + "\n")
     moved = called(*shown_command(ran), folder=tmp_path)
     assert "met on recorded data since" in headline(ran)
-    assert "leaking, 397.5 to 402.5 mL/min at Fri 08 Mar 09:19." in headline(moved)
+    assert "leaking, 397 to 403 mL/min at Fri 08 Mar 09:19." in headline(moved)
     assert "not met" in headline(moved)
 
 

@@ -21,7 +21,6 @@ from end_to_end.the_command import called, installed
 # --- refusals -------------------------------------------------------------------------------------
 
 REFUSED = {
-    "record": "nothing is given",
     "record nowhere": "nowhere: is no folder and no file",
     "record drain/log.csv": "--episode",
     "record drain drain/log.csv": "mixed",
@@ -50,10 +49,9 @@ def test_a_wrong_call_is_one_line_with_the_mend_and_changes_nothing(words: str, 
     before = told("verify", folder=bench)
     refused = called(*words.split(), folder=bench)
     assert (refused.code, refused.out) == (2, "")
-    if words != "record":  # which shows its help
-        assert refused.err.startswith("slackwater: ")
-        assert refused.err.count("\n") == 1
-        assert REFUSED[words] in refused.err
+    assert refused.err.startswith("slackwater: ")
+    assert refused.err.count("\n") == 1
+    assert REFUSED[words] in refused.err
     assert told("verify", folder=bench) == before
 
 
