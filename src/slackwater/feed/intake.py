@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import Self
 
 from slackwater.errors import NotWritten, RecordError, SlackwaterError
-from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message, Settled
+from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message, Settled, give
 from slackwater.store.record import Record
 
 BY = "live intake"
@@ -119,12 +119,8 @@ def _settle(settled: Settled) -> None:
 
 def _tell(settled: Settled) -> None:
     for (_, done), what in settled:
-        if done.done():  # whoever waited has hung up
-            continue
-        if isinstance(what, Exception):
-            done.set_exception(what)
-        else:
-            done.set_result(what)
+        if not done.done():  # else whoever waited has hung up
+            give(done, what)
 
 
 @contextmanager

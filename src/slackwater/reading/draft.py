@@ -48,6 +48,13 @@ class Draft:
         """Take an answer back out: it said that there is no such thing, and no table is written."""
         self.answers.pop(key)
 
+    def state_or_ask(self, key: str, stated: Any, text: str, choices: tuple[str, ...], seen: str) -> None:
+        """Take what the header states; ask where it states nothing."""
+        if stated:
+            self.state(key, stated, "the header states it")
+        else:
+            self.ask(key, text, choices, seen)
+
     def told(self, key: str) -> Any:
         """What is known of a key by now, or None."""
         table, name = key.split(".")

@@ -42,16 +42,9 @@ def draft_flow(draft: Draft, found: Structure) -> None:
         return
     title, seen = found.title(column), _seen(found, column)
     _unit(draft, "flow.unit", "In which unit is the flow?", title, "flow", FLOW_UNITS, seen)
-    statistic = stated_statistic(title)
-    if statistic:
-        draft.state("flow.statistic", statistic, "the header states it")
-    else:
-        draft.ask(
-            "flow.statistic",
-            "Is a flow the mean over its interval, or a sample?",
-            STATISTICS,
-            f"the column is called {excerpt(column)}",
-        )
+    called = f"the column is called {excerpt(column)}"
+    mean_or_sample = "Is a flow the mean over its interval, or a sample?"
+    draft.state_or_ask("flow.statistic", stated_statistic(title), mean_or_sample, STATISTICS, called)
     draft.state("flow.rounding", "unknown")
     high = [c for c in _playing(found, "flow", draft) if HIGH_WORDS & set(words_of(c))]
     if len(high) == 1 and _same_unit(found, high[0], column, "flow"):
@@ -97,11 +90,7 @@ def draft_pressure(draft: Draft, found: Structure) -> None:
         return
     title, seen = found.title(column), _seen(found, column)
     _unit(draft, "pressure.unit", "In which unit is the pressure?", title, "pressure", PRESSURE_UNITS, seen)
-    sign = stated_sign(title)
-    if sign:
-        draft.state("pressure.suction_is", sign, "the header states it")
-    else:
-        draft.ask("pressure.suction_is", "Which sign has suction in this log?", SIGNS, seen)
+    draft.state_or_ask("pressure.suction_is", stated_sign(title), "Which sign has suction in this log?", SIGNS, seen)
     for key, words in (("min_column", LOW_WORDS), ("max_column", HIGH_WORDS)):
         side = [c for c in named if words & set(words_of(c))]
         if len(side) == 1 and _same_unit(found, side[0], column, "pressure"):
@@ -200,10 +189,7 @@ def _playing(found: Structure, role: str, draft: Draft) -> list[str]:
 
 def _unit(draft: Draft, key: str, text: str, title: str, dimension: str, choices: tuple[str, ...], seen: str) -> None:
     unit_ = stated_unit(title, dimension)
-    if unit_ is not None:
-        draft.state(key, unit_.symbol, "the header states it")
-    else:
-        draft.ask(key, text, choices, seen)
+    draft.state_or_ask(key, None if unit_ is None else unit_.symbol, text, choices, seen)
 
 
 def _same_unit(found: Structure, one: str, other: str, dimension: str) -> bool:

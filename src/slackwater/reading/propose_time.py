@@ -61,23 +61,10 @@ def draft_time(draft: Draft, found: Structure) -> tuple[Candidate, ...]:
         start = stamp_format("iso").read(str(draft.told("time.start") or ""))
         offsets = isinstance(start, Stamp) and start.utc
     if not offsets and form not in ("epoch_s", "epoch_ms"):
-        stated = stated_zone(title)
-        if stated is not None:
-            draft.state("time.zone", stated.name, "the header states it")
-        else:
-            draft.ask(
-                "time.zone",
-                "In which zone are the stamps?",
-                (),
-                f"{first}, without an offset; e.g. Europe/Vienna, UTC, +02:00",
-            )
-    marks = stated_marks(title)
-    if marks:
-        draft.state("time.marks", marks, "the header states it")
-    else:
-        draft.ask(
-            "time.marks", "Does a stamp close or open its interval?", MARKS, f"the column is called {excerpt(title)}"
-        )
+        zone, seen = stated_zone(title), f"{first}, without an offset; e.g. Europe/Vienna, UTC, +02:00"
+        draft.state_or_ask("time.zone", None if zone is None else zone.name, "In which zone are the stamps?", (), seen)
+    called = f"the column is called {excerpt(title)}"
+    draft.state_or_ask("time.marks", stated_marks(title), "Does a stamp close or open its interval?", MARKS, called)
     return fitting
 
 

@@ -98,12 +98,16 @@ Settled = Sequence[tuple[Any, str | Exception]]  # each sender's Future, and wha
 def settle(settled: Settled) -> None:
     """Tell threads that wait, each by its own concurrent Future; who no longer waits is passed over."""
     for done, what in settled:
-        if not done.set_running_or_notify_cancel():
-            continue
-        if isinstance(what, Exception):
-            done.set_exception(what)
-        else:
-            done.set_result(what)
+        if done.set_running_or_notify_cancel():
+            give(done, what)
+
+
+def give(done: Any, what: str | Exception) -> None:
+    """Fulfil a Future, of threads or of an event loop."""
+    if isinstance(what, Exception):
+        done.set_exception(what)
+    else:
+        done.set_result(what)
 
 
 class GroupCommit:
