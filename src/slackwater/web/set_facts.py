@@ -130,7 +130,7 @@ def set_facts(course: Course, found: Assessment | None, asked: Asked) -> SetFact
 
 
 def _age_ms(found: Assessment) -> int:
-    return FRESH_MS if found.evaluation is None else round(1000 * found.evaluation.protocol.data_age_s)
+    return FRESH_MS if found.evaluation is None else round(1000 * found.evaluation.protocol.air_age_s)
 
 
 def _flow(found: Assessment) -> str:
