@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from fastapi import FastAPI
 from starlette.testclient import TestClient
@@ -27,6 +28,7 @@ from slackwater.store.acts import key_of
 from slackwater.store.nouns import ROLES
 from slackwater.store.place import Place, place_of
 from slackwater.store.take_in import Bundle, GivenLog, take_in
+from slackwater.web import looks
 from slackwater.web.app import create_app
 from slackwater.web.passwords import hashed
 from slackwater.web.settings import Settings
@@ -105,8 +107,13 @@ def place_in(folder: Path) -> Place:
 
 @contextmanager
 def a_ward(folder: Path, clock: Clock | None = None, **settings: Any) -> Iterator[tuple[FastAPI, TestClient]]:
-    """The ward's server over a copy of the record in `folder`, and a client that nobody is logged in at."""
-    app = create_app(Settings(place_in(folder), clock=clock or Clock(), **{"secure": False, **settings}))
+    """The ward's server over a copy of the record in `folder`, and a client that nobody is logged in at.
+
+    Who looked is written at its close, or where a test asks for it (`app.state.looks.flush()`): written every two
+    seconds, an act of its own would come between two readings of the record that a test holds against one another.
+    """
+    with patch.object(looks, "EVERY_S", 3600.0):
+        app = create_app(Settings(place_in(folder), clock=clock or Clock(), **{"secure": False, **settings}))
     with TestClient(app, follow_redirects=False) as client:
         yield app, client
 

@@ -20,6 +20,7 @@ class Looks:
         self._known: set[tuple[str, str, str | None]] = set()  # since this start
         self._lock = threading.Lock()
         self._stop = threading.Event()
+        self._every_s = EVERY_S
         self.failed: str | None = None
         self._thread = threading.Thread(target=self._run, name="looks", daemon=True)
         self._thread.start()
@@ -56,5 +57,5 @@ class Looks:
                 self._seen = seen + self._seen
 
     def _run(self) -> None:
-        while not self._stop.wait(EVERY_S):
+        while not self._stop.wait(self._every_s):
             self.flush()
