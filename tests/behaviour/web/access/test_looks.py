@@ -6,12 +6,12 @@ import time
 from pathlib import Path
 
 import pytest
-from ward.a_ward import Clock, recorded_ward
 
 from slackwater.errors import SlackwaterError
 from slackwater.store import open_record
 from slackwater.store.acts import key_of
 from slackwater.web import looks
+from ward.a_ward import Clock, recorded_ward
 
 DRAIN = key_of("drain", key_of("patient", "W-1"), "1")
 NURSE = key_of("person", "nurse")
