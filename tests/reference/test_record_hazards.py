@@ -21,6 +21,7 @@ from slackwater.store import Record, open_record
 from slackwater.store.read_out import assess_drain
 from slackwater.store.take_in import GivenLog
 from slackwater.store.verify import verify
+from ward.until import LONG_S
 
 PATIENTS = 12
 FLOW = "flow_ml_per_min"
@@ -121,7 +122,7 @@ def test_of_many_who_create_at_once_exactly_one_does(record: Record, what: str) 
 
         def create(turn: int = turn, outcomes: list[str] = outcomes, start: threading.Barrier = start) -> None:
             with open_record(record.place) as own:
-                start.wait(30)
+                start.wait(LONG_S)
                 if what == "the same bundle":
                     given = bundle(episode(f"INV-{turn}"), logs=[log(0, 10, f"U-{turn}")])
                     outcomes.append("made" if taken(own, given).new_drain else "was there")
