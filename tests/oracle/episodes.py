@@ -13,10 +13,11 @@ import numpy as np
 
 from oracle.slow_evaluator import judge
 from slackwater.protocol.evaluate import evaluate
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Floats, Sighting, Signal, Times, Try, Veto
+from slackwater.protocol.facts import Amounts, Facts, Floats, Sighting, Signal, Times, Try, Veto
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN
 from slackwater.protocol.rule import Protocol
+from slackwater.quantities.spans import MINUTE_MS
 
 BASE_MS = 1_790_000_040_000
 NUMERIC = ("below", "at_most", "at_least", "above")
@@ -292,7 +293,13 @@ class _Draw:
             signals["air_leak", "space"] = self.signal(protocol)
         if some() < 0.6:
             signals["air_leak", "drain"] = self.signal(protocol)
-        data_until = None if not signals else self.end_ms
+        begun_ms = min(self.now_ms - self.end_ms, MINUTE_MS - 1)  # of the minute after the last whole one
+        logged_ms = chance.randint(1, begun_ms) if begun_ms and some() < 0.5 else 0
+        data_until = None if not signals else self.end_ms + logged_ms
+        unfinished = {}
+        for key in signals if logged_ms else ():
+            at = float(chance.choice((0, 5, 10, 12.345, 20, 30, 50, 50.001, 60)))
+            unfinished[key] = (max(0.0, at - chance.choice((0, 0, 1, 10))), at)
         amounts = {("fluid_output", "space"): self.amounts(connected)} if some() < 0.9 else {}
         vetoes = tuple(
             Veto(at, self.instant() if some() < 0.7 else None, "drawn") for at in self.instants(2) if some() < 0.2
@@ -317,6 +324,7 @@ class _Draw:
             vetoes=tuple(v for v in vetoes if v.until_ms is None or v.until_ms > v.from_ms),
             weight_kg=chance.choice((None, 3.3, 10.0, 12.5, 70.0)),
             about=self.about(connected),
+            unfinished=unfinished,
         )
 
     def signal(self, protocol: Protocol) -> Signal:

@@ -15,9 +15,10 @@ from typing import Any
 
 import numpy as np
 
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Signal
+from slackwater.protocol.facts import Amounts, Facts, Signal
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.quantities.units import parse_quantity
 
 MET, GAPS, UNKNOWN, NOT, NONE = (
@@ -45,7 +46,7 @@ def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
     ends = [Moment(facts.grid_start_ms + MINUTE_MS * minutes, minutes) for minutes in range(1, facts.length + 1)]
     now = Moment(facts.now_ms, facts.length)
     whole = [answers(protocol, facts, moment) for moment in [*ends, now]]
-    only_those_that_ever_stood(whole)
+    only_those_that_stand(whole)
     timeline = [answer["overall"] for answer in whole[:-1]]
     return {
         **whole[-1],
@@ -59,10 +60,10 @@ def judge(protocol: Protocol, facts: Facts) -> dict[str, Any]:
     }
 
 
-def only_those_that_ever_stood(whole: list[dict[str, Any]]) -> None:
-    """A veto that stands at none of the moments judged is not listed; the others keep their numbers."""
+def only_those_that_stand(whole: list[dict[str, Any]]) -> None:
+    """A veto that no longer stands is not listed; the others keep their numbers."""
     for id_ in [id_ for id_ in whole[-1]["guards"] if id_.startswith("veto_")]:
-        if all(answer["guards"][id_] is NONE for answer in whole):
+        if whole[-1]["guards"][id_] is NONE:
             for answer in whole:
                 del answer["guards"][id_]
 
@@ -247,12 +248,49 @@ def exact(value: float) -> Number:
 def signal(protocol: Protocol, facts: Facts, clause: Clause, moment: Moment, fires: bool) -> Status:
     recorded = facts.signals.get((clause.measure_name, clause.scope))
     if recorded is None:
-        return spot(facts, clause, moment)
-    if not fires and moment.ms == facts.now_ms and read_since(facts, clause):
+        return heard(facts, clause, moment, spot(facts, clause, moment), None) if fires else spot(facts, clause, moment)
+    if not fires and moment.ms == facts.now_ms and (read_since(facts, clause) or logged_since(facts, clause, recorded)):
         return NOT
     if clause.lasting_s is not None:
-        return lasting(protocol, facts, clause, recorded, moment, fires)
-    return within(protocol, facts, clause, recorded, moment, fires)
+        answer = lasting(protocol, facts, clause, recorded, moment, fires)
+        if fires and answer is NOT and moment.ms == facts.now_ms and may_have_lasted(protocol, facts, clause, recorded):
+            return UNKNOWN
+        return answer
+    answer = within(protocol, facts, clause, recorded, moment, fires)
+    if not fires:
+        return answer
+    window_ms = MINUTE_MS * (moment.minutes - (clause.bin_min or 1)) + facts.grid_start_ms
+    return heard(facts, clause, moment, answer, window_ms)
+
+
+def heard(facts: Facts, clause: Clause, moment: Moment, answer: Status, window_ms: int | None) -> Status:
+    """An escalation by the latest value, with the readings charted: one fires it unless something since denies it."""
+    read = spot_readings(facts, clause, moment.ms - looks_back_ms(clause), moment.ms)
+    firing = [ms for ms, told in read if told is MET]
+    if clause.lasting_s is not None or not firing or answer is MET:
+        return answer
+    log_since = answer is NOT and window_ms is not None and max(firing) < window_ms
+    if clause.bin_min is not None or log_since or read[-1][0] > max(firing):
+        return UNKNOWN
+    return MET
+
+
+def may_have_lasted(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal) -> bool:
+    """It may have begun `lasting` ago: neither a window that denies it nor a connection or restart lies since."""
+    assert clause.lasting_s is not None
+    log_end = facts.grid_start_ms + facts.length * MINUTE_MS
+    begin = facts.grid_start_ms - 400 * 24 * 60 * MINUTE_MS
+    instants = [instant for name in protocol.restart_on for instant in facts.events.get(name, ()) if instant <= log_end]
+    if facts.connected_ms is not None:
+        instants.append(facts.connected_ms)
+    for instant in instants:  # from the next whole minute on
+        begin = max(begin, facts.grid_start_ms - (facts.grid_start_ms - instant) // MINUTE_MS * MINUTE_MS)
+    begin = min(begin, log_end)
+    for first in range(facts.length - (clause.bin_min or 1) + 1):
+        start = facts.grid_start_ms + first * MINUTE_MS
+        if start >= begin and remembered(clause, recorded, first) is NOT:
+            begin = start + MINUTE_MS
+    return facts.now_ms - begin >= clause.lasting_s * 1000
 
 
 def spot_readings(facts: Facts, clause: Clause, from_ms: int, until_ms: int) -> list[tuple[int, Status]]:
@@ -282,6 +320,19 @@ def read_since(facts: Facts, clause: Clause) -> bool:
     log_end = facts.grid_start_ms + facts.length * MINUTE_MS
     read = spot_readings(facts, clause, max(log_end, facts.now_ms - looks_back_ms(clause)), facts.now_ms)
     return any(told is NOT for _, told in read)
+
+
+def logged_since(facts: Facts, clause: Clause, recorded: Signal) -> bool:
+    """Where every reading counts: one outside the limit in the minute that the log has begun."""
+    seen = facts.unfinished.get((clause.measure_name, clause.scope))
+    if seen is None or clause.bin_min is not None or facts.data_until_ms is None:
+        return False
+    if clause.within_s is not None and facts.data_until_ms <= facts.now_ms - round(clause.within_s * 1000):
+        return False
+    largest, smallest = exact(seen[0]), exact(seen[1])
+    low, high = (largest, inf) if clause.comparison in ("below", "at_most") else (Fraction(0), smallest)
+    limit = exact_limit(clause)
+    return compare(clause.comparison, low, high, limit, recorded.top_open, recorded.bottom_open) is NOT
 
 
 def read_outside(facts: Facts, clause: Clause, minute: int) -> bool:
@@ -426,6 +477,8 @@ def within(protocol: Protocol, facts: Facts, clause: Clause, recorded: Signal, m
     answer = remembered(clause, recorded, moment.minutes - size)
     if fires or answer is not MET:
         return answer
+    if moment.ms == facts.now_ms and restarted_since(protocol, facts):
+        return UNKNOWN
     return UNKNOWN if broken(protocol, facts, ended_ms, size * MINUTE_MS) or coarse(protocol, clause, recorded) else MET
 
 
@@ -555,6 +608,8 @@ def tube_open(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     end = facts.grid_start_ms + moment.minutes * MINUTE_MS  # the end of the data as known at that moment
     if facts.data_until_ms is None:  # without a log: then
         end = moment.ms
+    elif moment.ms == facts.now_ms:  # the last row may lie in a minute that is not whole
+        end = min(facts.data_until_ms, facts.now_ms)
     reach = guard.within_s * 1000
     at_end = any(end - reach < instant for instant in shown)  # charted after the log's end counts too
     at_start = True

@@ -24,13 +24,14 @@ from slackwater.protocol.evaluation import Evaluation
 from slackwater.protocol.facts import Facts
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.reading.log import Ledger, Log
 from slackwater.trace.join import place
 from slackwater.trace.minutes import minutes
-from slackwater.trace.types import MINUTE_MS, Trace
+from slackwater.trace.types import Trace
 
 NOTHING = Ledger(0, 0, 0)
-LONGEST_MS = 400 * 86_400_000
+LONGEST_MS = 400 * DAY_MS
 LATEST_S = 900.0  # where no rule says so: a reading older than this is not the leak now. Ours
 
 
@@ -53,7 +54,7 @@ def assess(
     """
     episode = episode or Episode()
     given = logs
-    logs = [_since_connection(log, episode.connected_at) for log in logs]
+    logs = [since_connection(log, episode.connected_at) for log in logs]
     chart = chart or Chart()
     given_now = now_ms
     full = place(logs) if logs else None
@@ -101,6 +102,7 @@ def assess(
             *_unplaced(chart, episode),
             *_left_out(logs, given),
             *_nothing_yet(full, trace),
+            *_all_before(full, episode.connected_at),
         ),
     )
 
@@ -131,9 +133,9 @@ def _sparse(trace: Trace | None) -> tuple[str, ...]:
         return ()
     span = int(trace.end_ms[-1] - trace.start_ms[0])
     covered = int((trace.end_ms - trace.start_ms).sum())
-    if span < 2 * 86_400_000 or covered > 0.25 * span:
+    if span < 2 * DAY_MS or covered > 0.25 * span:
         return ()
-    return (f"CHECK THE DATES: the rows cover {covered / 86_400_000:.1f} of {span / 86_400_000:.1f} days",)
+    return (f"CHECK THE DATES: the rows cover {covered / DAY_MS:.1f} of {span / DAY_MS:.1f} days",)
 
 
 def _nothing_yet(full: Trace | None, trace: Trace | None) -> tuple[str, ...]:
@@ -142,7 +144,13 @@ def _nothing_yet(full: Trace | None, trace: Trace | None) -> tuple[str, ...]:
     return (f"the log begins at {stamp(int(full.start_ms[0]))}, after the time asked about: none of its rows is used",)
 
 
-def _since_connection(log: Log, connected_ms: int | None) -> Log:
+def _all_before(full: Trace | None, connected_ms: int | None) -> tuple[str, ...]:
+    if full is None or connected_ms is None or full.data_until_ms > connected_ms:
+        return ()
+    return (f"the log ends at {stamp(full.data_until_ms)}, before the drain was connected: none of its rows is used",)
+
+
+def since_connection(log: Log, connected_ms: int | None) -> Log:
     """The rows of this drain: none that had ended when it was connected, which may be the last patient's."""
     if connected_ms is None:
         return log
@@ -190,7 +198,7 @@ def _leak(
     others = drains_not_placed(episode, chart)
     if end - start > LONGEST_MS:  # a wrong year would ask for more minutes than there is memory
         raise UsageError(
-            f"from {stamp(start)} to {stamp(end)} are {(end - start) // 86_400_000} days: no drain stays so long",
+            f"from {stamp(start)} to {stamp(end)} are {(end - start) // DAY_MS} days: no drain stays so long",
             where="the log's stamps, drain.connected_at or --at",
             mend="Mend the wrong year, or leave the row out.",
         )

@@ -127,18 +127,23 @@ class Assessment:
     @property
     def doubtful(self) -> bool:
         """Something cannot be told, or is met only with gaps."""
+        return bool(self.in_doubt)
+
+    @property
+    def in_doubt(self) -> tuple[str, ...]:
+        """Everything that cannot be told, or is met only with gaps, by name."""
         blurred = (Status.CANNOT_TELL, Status.MET_WITH_GAPS)
-        if self.leak.state == "cannot_tell" or self.later_entries:
-            return True
-        if self.evaluation is None:
-            return False
-        parts = (
-            *self.evaluation.criteria,
-            *self.evaluation.guards,
-            *self.evaluation.escalation,
-            *self.evaluation.step_down,
-        )
-        return self.evaluation.overall in blurred or any(part.status in blurred for part in parts)
+        found = ["the air leak now"] if self.leak.state == "cannot_tell" else []
+        if self.evaluation is not None:
+            judged = self.evaluation
+            found += ["whom the rule is for"] if judged.population.status in blurred else []
+            blocks = (("", judged.criteria), ("", judged.guards), ("step-down ", judged.step_down),
+                      ("item ", judged.escalation))  # fmt: skip
+            for lead, parts in blocks:
+                found += [f"{lead}{part.id.replace('_', ' ')}" for part in parts if part.status in blurred]
+        if self.later_entries:
+            found.append("what was charted after the last reading")
+        return tuple(found)
 
 
 def last_minute(leak: LeakTrace | None, length: int) -> int | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from slackwater.quantities.spans import MINUTE_MS
+
 
 @dataclass(frozen=True)
 class Caution:
@@ -59,7 +61,7 @@ def freshness(data_until_ms: int | None, now_ms: int, last_reading: bool) -> Cau
     """How old the data are."""
     if data_until_ms is None:
         return Caution("cau-C5", "No log: this rests on what was charted.")
-    age = max(0, (now_ms - data_until_ms) // 60_000)
+    age = max(0, (now_ms - data_until_ms) // MINUTE_MS)
     at = datetime.fromtimestamp(data_until_ms / 1000, UTC).strftime("%Y-%m-%d %H:%M UTC")
     if last_reading:
         return Caution(

@@ -22,8 +22,8 @@ from slackwater.episode.types import Chart, Entry
 from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import BLOCKED, BY_SWING, CLAMPED
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.quantities.units import format_quantity, unit
-from slackwater.trace.types import MINUTE_MS
 
 ABOUT_MIN = 5  # minutes before and after a moment that are looked at
 FLOW_ASKED_ML_PER_MIN = 20.0  # recorded all that time beside 'none seen', or never beside bubbling
@@ -204,10 +204,10 @@ def _against_chart(entry: Entry, own: Chart, found: Assessment, clock: Clock) ->
                 f"{clock(entry.time)}: has the tube moved? If so, look at its side holes and fixing, and tell someone."
             )
             yield Contradiction("length", entry.item, text, entry.time, before[-1].time)
-    yield from _other_side(entry, found, clock)
+    yield from _other_side(entry, found)
 
 
-def _other_side(entry: Entry, found: Assessment, clock: Clock) -> Iterator[Contradiction]:
+def _other_side(entry: Entry, found: Assessment) -> Iterator[Contradiction]:
     """A note or site that names the other side, or another drain's number."""
     told = f"{entry.value if entry.item in ('site', 'note') else ''} {entry.note}".lower()
     side = found.episode.side

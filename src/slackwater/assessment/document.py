@@ -116,7 +116,7 @@ def _judged(part: Judged, found: Assessment) -> dict[str, Any]:
         "limit": clause.limit_text if clause is not None else None,
         "since": stamp(part.since_ms),
         "needs": [{"what": need.what, "by_when": stamp(need.by_ms)} for need in part.needs],
-        "evidence": [_span(span, found, part) for span in part.evidence],
+        "evidence": [_span(span, found) for span in part.evidence],
         "note": part.note or None,
     }
     if clause is not None:
@@ -142,18 +142,22 @@ def _value(value: Value | None) -> dict[str, Any] | None:
     return {"low": number(value.low), "high": number(value.high), "unit": value.unit}
 
 
-def _span(span: Span, found: Assessment, part: Judged) -> dict[str, Any]:
-    rows = rows_of(span, found, part)
+def _span(span: Span, found: Assessment) -> dict[str, Any]:
+    rows = rows_of(span, found)
     return {"from": stamp(span.from_ms), "to": stamp(span.to_ms), "why": span.why or None, "rows": rows}
 
 
-def rows_of(span: Span, found: Assessment, part: Judged) -> list[dict[str, Any]]:
-    """The rows that a stretch of evidence rests on: {file, from_line, to_line}."""
-    if span.lines:
-        return [{"file": found.chart.name, "from_line": line, "to_line": line} for line in span.lines]
-    if found.trace is not None and (part.clause is None or part.clause.measure.kind == "signal"):
-        return _rows(found.trace, span.from_ms, span.to_ms)
-    return []
+def rows_of(span: Span, found: Assessment) -> list[dict[str, Any]]:
+    """The rows that a stretch of evidence rests on: {file, from_line, to_line}; neighbours in the chart as one."""
+    rows: list[dict[str, Any]] = []
+    for line in sorted(set(span.lines)):
+        if rows and line == rows[-1]["to_line"] + 1:
+            rows[-1]["to_line"] = line
+        else:
+            rows.append({"file": found.chart.name, "from_line": line, "to_line": line})
+    if span.traced and found.trace is not None:
+        rows += _rows(found.trace, span.from_ms, span.to_ms)
+    return rows
 
 
 def _rows(trace: Trace, from_ms: int, to_ms: int) -> list[dict[str, Any]]:

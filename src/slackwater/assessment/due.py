@@ -9,6 +9,7 @@ from slackwater.episode.space import entries_for
 from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.schedule import Charted, Scored, due_now
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.risk.early_warning import READINGS, EarlyWarning, Observed, early_warning
 
 SET_MIN = 30  # minutes: readings charted no further apart are one set of observations. Ours
@@ -63,7 +64,7 @@ def score_sets(chart: Chart, episode: Episode) -> tuple[tuple[int, EarlyWarning]
     readings = [entry for entry in chart.of(*READINGS) if entry.value is not None or entry.conflict]
     sets: list[list[Entry]] = []
     for entry in readings:
-        if not sets or entry.time - sets[-1][0].time > SET_MIN * 60_000:
+        if not sets or entry.time - sets[-1][0].time > SET_MIN * MINUTE_MS:
             sets.append([])
         sets[-1].append(entry)
     return tuple((one[-1].time, early_warning(_observed_of(one, chart, episode))) for one in sets)
@@ -107,7 +108,7 @@ def observed_times(times: Mapping[str, Sequence[int]]) -> list[int]:
     for time in sorted({time for times in by_item.values() for time in times}):
         latest = [_latest(times, time) for times in by_item.values()]
         known = [moment for moment in latest if moment is not None]
-        if len(known) == len(OBSERVED) and time - min(known) <= SET_MIN * 60_000:
+        if len(known) == len(OBSERVED) and time - min(known) <= SET_MIN * MINUTE_MS:
             found.append(time)
     return found
 

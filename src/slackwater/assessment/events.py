@@ -11,7 +11,8 @@ from slackwater.episode.types import Chart, Episode
 from slackwater.leak.handling import FOREVER, clamp_trials
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import running_median, stretches
-from slackwater.trace.types import MINUTE_MS, Trace
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import Trace
 
 CHARTED_CHANGE_CMH2O = 0.6  # less is the same order spoken in another unit: 20 cmH2O, 2 kPa, 15 mmHg
 LOGGED_CHANGE_CMH2O = 0.25

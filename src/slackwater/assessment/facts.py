@@ -12,16 +12,15 @@ from slackwater.assessment.events import events
 from slackwater.assessment.fluid import amounts_of, fluid_records
 from slackwater.assessment.spans import spans
 from slackwater.assessment.vetoes import vetoes
-from slackwater.episode.space import entries_for
+from slackwater.episode.space import SCOPES, entries_for
 from slackwater.episode.types import Chart, Entry, Episode
 from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace, known_minutes
-from slackwater.leak.words import BY_AIR, BY_FLUID, BY_SWING, SHARED, TOLERABLE
-from slackwater.protocol.facts import MINUTE_MS, Facts, Sighting, Signal, Times, Try
+from slackwater.leak.words import BY_AIR, BY_FLUID, BY_SWING, MISSING, NO_REASON, SHARED, TOLERABLE
+from slackwater.protocol.facts import Facts, Sighting, Signal, Times, Try
 from slackwater.protocol.measures import MEASURES
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.trace.types import Trace
-
-SCOPES = ("drain", "space", "patient")
 
 
 def facts_of(
@@ -55,6 +54,8 @@ def facts_of(
         vetoes=vetoes(space, handling(own), tries, data_until, now_ms, guards_waived=guards_waived),
         weight_kg=_weight(episode, chart),
         about=_about(episode, chart),
+        lines=_lines(own),
+        unfinished=_unfinished(leak, length),
     )
 
 
@@ -68,6 +69,22 @@ def _grid(episode: Episode, chart: Chart, trace: Trace | None, leak: LeakTrace |
         begin = episode.connected_at if episode.connected_at is not None else first
         start, end = begin // MINUTE_MS * MINUTE_MS, now_ms
     return start, max(0, (end - start) // MINUTE_MS)
+
+
+_SAID_BY = {  # what charts an event, or the tube open
+    "suction_change": ("suction_ordered", "suction_delivered"), "clamp_trial": ("clamp",), "clamp_on": ("clamp",),
+    "clamp_off": ("clamp",), "reconnection": ("tubing",), "unit_exchange": ("suction_unit",),
+    "tube_flushed": ("tubing",), "charted": ("tube_open", "swing"),
+}  # fmt: skip
+
+
+def _lines(chart: Chart) -> Mapping[tuple[str, int], tuple[int, ...]]:
+    """The chart lines behind each event, at its moment."""
+    found: dict[tuple[str, int], tuple[int, ...]] = {}
+    for name, items in _SAID_BY.items():
+        for entry in chart.of(*items):
+            found[name, entry.time] = (*found.get((name, entry.time), ()), entry.line)
+    return found
 
 
 # --- air ------------------------------------------------------------------------------------------
@@ -110,6 +127,19 @@ def _signal(leak: LeakTrace, length: int, trace: Trace) -> Signal:
     )
 
 
+def _unfinished(leak: LeakTrace | None, length: int) -> Mapping[tuple[str, str], tuple[float, float]]:
+    """What is recorded of the minute after the last whole one; what is in doubt tells nothing."""
+    if leak is None or length >= len(leak.minutes) or leak.doubt.reason[length] not in (NO_REASON, MISSING, SHARED):
+        return {}
+    minutes = leak.minutes
+    largest = float(minutes.peak_low[length])
+    cell = float(minutes.peak_high[length] - max(minutes.flow_max[length], 0))
+    smallest = float(max(minutes.flow_min[length], 0)) + cell
+    if not np.isfinite(largest) or not np.isfinite(smallest):
+        return {}
+    return {("air_leak", scope): (largest, smallest) for scope in SCOPES}
+
+
 def _shown_open(chart: Chart, leak: LeakTrace | None, length: int) -> Mapping[str, Times]:
     charted = [
         *_times(chart, "tube_open", "yes"),
@@ -138,10 +168,10 @@ def _tries(own: Chart, space: Chart, leak: LeakTrace | None, length: int) -> tup
         if told is None and not entry.conflict and entry.value is not None:
             continue  # not looked: nothing was there to be told
         if told is not False or entry in own.entries:
-            found.append(Try(entry.time, told, "charted"))
+            found.append(Try(entry.time, told, "charted", entry.line))
     for entry in space.of("bubbling"):
         if not entry.conflict and str(entry.value).startswith("FE"):
-            found.append(Try(entry.time, True, "charted"))
+            found.append(Try(entry.time, True, "charted", entry.line))
     if leak is not None:
         ends = leak.minutes.start_ms + MINUTE_MS * (np.flatnonzero(leak.tried[:length]) + 1)
         for end, code in zip(ends.tolist(), leak.tried[:length][leak.tried[:length] != 0].tolist(), strict=True):

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from slackwater.episode.fluid.charted import fluid_intervals
 from slackwater.episode.fluid.counter import fluid_from_counter
 from slackwater.episode.fluid.record import FluidRecord
-from slackwater.episode.fluid.totals import totals_at
+from slackwater.episode.fluid.totals import total, totals_at
 from slackwater.episode.space import drains_known, drains_of_space, this_drain
 from slackwater.episode.types import Chart, Episode
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Times
+from slackwater.protocol.facts import Amounts, Times
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import NONE
 from slackwater.trace.types import Trace
 
@@ -48,11 +49,14 @@ def amounts_of(records: Sequence[FluidRecord]) -> Amounts:
         bounds = [totals_at(record, ends_ms, window_ms) for record in records]
         return np.sum([b[0] for b in bounds], axis=0), np.sum([b[1] for b in bounds], axis=0)
 
+    def lines(start_ms: int, end_ms: int) -> tuple[int, ...]:
+        return tuple(line for record in records for line in total(record, start_ms, end_ms).lines)
+
     # a window may end with an entry only where every drain has been charted up to it
     ends = np.unique(np.concatenate([record.end_ms for record in records]))
     if len(records) > 1:
         ends = ends[np.all([np.isin(ends, record.end_ms) for record in records], axis=0)]
-    return Amounts(totals, ends)
+    return Amounts(totals, ends, lines, any(record.source == "counter" for record in records))
 
 
 def _counted(trace: Trace) -> FluidRecord | None:

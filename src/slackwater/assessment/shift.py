@@ -16,7 +16,7 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.episode.items import ITEMS
 from slackwater.episode.space import entries_for
 from slackwater.episode.types import Chart, Entry
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 BY_UNIT = ("air_leak_read", "suction_delivered", "fluid_output", "battery")  # what a unit can measure by itself
 BY_EYES_AND_HANDS = (
@@ -53,7 +53,6 @@ class SetItem:
     item: str
     charted_ms: int | None
     measured: Measured | None
-    asked_by_rule: bool
 
     @property
     def there(self) -> bool:
@@ -135,7 +134,7 @@ def shift_of(found: Assessment, from_ms: int, until_ms: int) -> Shift:
         from_ms,
         until_ms,
         tuple(
-            SetItem(name, _charted(own, name, from_ms, until_ms), measured.get(name), name in scheduled)
+            SetItem(name, _charted(own, name, from_ms, until_ms), measured.get(name))
             for name in names
             if name in ITEMS or name in measured
         ),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,8 @@ from slackwater.leak.doubt import POSITIVE_CMH2O
 from slackwater.leak.handling import handling
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import Flags
-from slackwater.protocol.facts import MINUTE_MS, Sighting
+from slackwater.protocol.facts import Sighting
+from slackwater.quantities.spans import MINUTE_MS
 
 SHORT_SHARE = 0.8  # of the ordered suction: less, while it is not reached, is short of the order
 STALE_MIN = 10  # a span judged on a trace that ended longer ago than this is not known
@@ -31,7 +33,8 @@ def spans(chart: Chart, leak: LeakTrace | None, now_ms: int) -> Mapping[str, Sig
     if apart:  # charted apart and not reconnected: open for at least so long, whatever the trace shows
         seconds = (now_ms - apart[-1].start_ms) / 1000
         seen = found.get("open_circuit_for", Sighting(now_ms, 0.0, math.inf))
-        found["open_circuit_for"] = Sighting(now_ms, max(seconds, seen.low), max(seconds, seen.high))
+        low, high = max(seconds, seen.low), max(seconds, seen.high)
+        found["open_circuit_for"] = replace(seen, low=low, high=high, line=_line(chart, "tubing", apart[-1].start_ms))
     for name in ("suction_short_for", "positive_pressure_for", "open_circuit_for"):
         found.setdefault(name, Sighting(now_ms, 0.0, math.inf))
     return found
@@ -69,13 +72,20 @@ def _run_to_now(flags: Flags, told: Flags, leak: LeakTrace | None, now_ms: int) 
     possible = last - (int(ended[-1]) if len(ended) else -1)
     silent = now_ms - (leak.minutes.start_ms + (last + 1) * MINUTE_MS)
     high = possible * 60.0 + (0 if silent <= STALE_MIN * MINUTE_MS else silent / 1000)
-    return Sighting(now_ms, certain * 60.0, max(certain * 60.0, high))
+    return Sighting(now_ms, certain * 60.0, max(certain * 60.0, high), traced=True)
 
 
 def _clamped(chart: Chart, now_ms: int) -> Sighting:
     standing = [i for i in handling(chart).clamped if i.end_ms > now_ms]
-    seconds = (now_ms - standing[-1].start_ms) / 1000 if standing else 0.0
-    return Sighting(now_ms, seconds, seconds)
+    if not standing:
+        return Sighting(now_ms, 0.0, 0.0)
+    seconds = (now_ms - standing[-1].start_ms) / 1000
+    return Sighting(now_ms, seconds, seconds, line=_line(chart, "clamp", standing[-1].start_ms))
+
+
+def _line(chart: Chart, item: str, time_ms: int) -> int:
+    """Where it is charted."""
+    return next((entry.line for entry in chart.of(item) if entry.time == time_ms), 0)
 
 
 def _output_stopped(chart: Chart, now_ms: int) -> Sighting:
@@ -93,6 +103,6 @@ def _output_stopped(chart: Chart, now_ms: int) -> Sighting:
             ran, stopped_at, blank = True, entry.time, False
     if not ran or stopped_at is None:
         return Sighting(now_ms, 0.0, 0.0)
-    last = amounts[-1].time
-    certain = 0.0 if blank else (last - stopped_at) / 1000
-    return Sighting(now_ms, certain, (now_ms - stopped_at) / 1000)
+    last = amounts[-1]
+    certain = 0.0 if blank else (last.time - stopped_at) / 1000
+    return Sighting(now_ms, certain, (now_ms - stopped_at) / 1000, line=last.line)

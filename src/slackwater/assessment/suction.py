@@ -20,8 +20,9 @@ from slackwater.leak.handling import Handling
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import Flags
 from slackwater.leak.words import CLAMPED, CLOCK, CONFLICT, DISCONNECTED, MISSING, OFF, SENSOR
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import STATES
-from slackwater.trace.types import MINUTE_MS, Interval, Minutes
+from slackwater.trace.types import Interval, Minutes
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int8]

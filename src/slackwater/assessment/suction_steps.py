@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import NO_REASON, SHARED
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 SPAN_MIN = 120  # looked at on either side (ours)
 SETTLES_MIN = 10  # after a step, left out: air that the step itself moves (ours)

@@ -12,7 +12,7 @@ from slackwater.episode.types import Chart, Episode
 from slackwater.leak.handling import FOREVER
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import LEAKING
-from slackwater.protocol.facts import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 LARGE_BUBBLING = ("4", "5", "6", "7")  # of 7; Cerfolio 2001
 BEFORE_CLAMP_MIN = 30  # how far back a leak is looked for when a clamp goes on

@@ -28,8 +28,9 @@ def read_chart(data: bytes, name: str, zone: str | None = None) -> Chart:
     `name` is what errors call the file; `zone` (IANA name, 'UTC' or '+02:00') is where its local
     times are read, and times with an offset need none. A row that cannot be read refuses the whole
     chart with ChartError naming line, column and mend: charts are short, and nothing is half-read.
-    An item that is not known here is kept with `known` False; one that is a slip of the pen away
-    from a known item is refused, for passing over it would make a total too small.
+    An item that is not known here is kept with `known` False. One that is a slip of the pen away from
+    a known item counts as that item left blank: passing over it would make a total too small, and
+    taking its value would be a guess.
     """
     text = plain_text(data, name, ChartError)
     in_zone = None
@@ -75,10 +76,10 @@ def _entry(cells: dict[str, str], line: int, where: str, zone: tzinfo | None) ->
     recorded = time
     if written:
         recorded = _or_refuse(lambda: read_instant(written, zone, no_zone), f"{where}, column recorded")
-    name = _item_name(cells["item"], where)
+    name, written = _item_name(cells["item"], where)
     item = ITEMS.get(name)
-    value: float | str | None = cells["value"] or None
-    if item is not None:
+    value: float | str | None = None if written else cells["value"] or None
+    if item is not None and not written:
         try:
             value = read_value(item, cells["value"], cells["unit"])
         except ChartError as error:
@@ -88,25 +89,27 @@ def _entry(cells: dict[str, str], line: int, where: str, zone: tzinfo | None) ->
         recorded=max(time, recorded),
         item=name,
         value=value,
-        text=f"{cells['value']} {cells['unit']}".strip(),
+        text=f"{written} {cells['value']} {cells['unit']}".strip(),
         note=cells["note"],
         drain=" ".join(cells.get("drain", "").split()) or None,
         by=cells.get("by", ""),
         line=line,
         known=item is not None,
         recorded_early=recorded < time,
+        written=written,
     )
 
 
-def _item_name(text: str, where: str) -> str:
+def _item_name(text: str, where: str) -> tuple[str, str]:
+    """The item, and how it was written if that is a slip of the pen away from it."""
     name = plain_word(text)
     if not name:
         raise ChartError("no item is named", where=f"{where}, column item", mend="Write e.g. fluid_output.")
     if name not in ITEMS:
         for known in ITEMS:
             if one_slip_apart(name, known) or name.replace("_", "") == known.replace("_", ""):
-                raise ChartError(f"item {text!r} is not known", where=f"{where}, column item", mend=f"Write {known}.")
-    return name
+                return known, name
+    return name, ""
 
 
 def _or_refuse(read: Callable[[], _T], where: str) -> _T:
@@ -122,6 +125,15 @@ def _notes(entries: tuple[Entry, ...]) -> Iterable[str]:
     for entry in entries:
         if not entry.known:
             strange.setdefault(entry.item, []).append(entry.line)
+    slips: dict[tuple[str, str], list[int]] = {}
+    for entry in entries:
+        if entry.written:
+            slips.setdefault((entry.written, entry.item), []).append(entry.line)
+    for (written, item), lines in slips.items():
+        yield (
+            f"MISSPELT: {written} ({line_list(lines)}) looks like {item}: its value is not used, and counts as left "
+            f"blank. Write {item}."
+        )
     for item, lines in strange.items():
         close = nearest(item, ITEMS)
         guess = f" Was {close} meant?" if close else ""

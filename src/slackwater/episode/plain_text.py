@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from slackwater.errors import RefusedInput
+from slackwater.errors import RefusedInput, refuse_packed
 
 _LARGEST = 16 * 1024 * 1024  # bytes; a chart of a year is far below
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -16,6 +16,7 @@ def plain_text(data: bytes, name: str, refuse: type[RefusedInput]) -> str:
     if len(data) > _LARGEST:
         limit = f"{_LARGEST // 1024 // 1024} MB"
         raise refuse(f"is larger than {limit}", where=name, mend="Give the file of one patient.")
+    refuse_packed(data, name, refuse)
     if data.startswith(_UTF16):
         raise refuse("is written in UTF-16", where=name, mend="Save it as UTF-8.")
     try:

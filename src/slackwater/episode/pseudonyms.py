@@ -12,12 +12,13 @@ from collections.abc import Collection, Iterable
 from datetime import UTC, datetime, timedelta
 
 from slackwater.episode.instants import read_zone
+from slackwater.quantities.spans import MINUTE_MS
 
 WEEK_BEGINS = datetime(2000, 1, 3, tzinfo=UTC)  # a Monday; every de-identified stay begins in this week
 OLDEST = 89  # years; above, 90 is told: 45 CFR 164.514(b)(2)(i)(C)
+NOT_NAMED = "a person not named here"
 FREE_TEXT = ("note", "site")  # chart items
 SHORTEST_KEY = 16  # bytes
-MINUTE_MS = 60_000
 
 
 def pseudonym(key: bytes, kind: str, name: str) -> str:

@@ -11,6 +11,7 @@ from slackwater.errors import ChartError
 
 NEEDED = ("time", "item", "value", "unit", "note")
 OPTIONAL = ("drain", "recorded", "by")
+COLUMNS = (*NEEDED, *OPTIONAL)
 _HEADER = f"The first line names the columns: {','.join(NEEDED)}, and {', '.join(OPTIONAL)} if wanted."
 
 
@@ -55,8 +56,8 @@ def _header(cells: list[str], where: str) -> list[str]:
                 mend = "Save the chart with commas between columns and decimal points."
                 raise ChartError(f"columns are parted by {called}", where=where, mend=mend)
     for column in columns:
-        if column not in NEEDED + OPTIONAL:
-            mend = meant(column, NEEDED + OPTIONAL)
+        if column not in COLUMNS:
+            mend = meant(column, COLUMNS)
             raise ChartError(f"column {column!r} is not known", where=where, mend=mend)
         if columns.count(column) > 1:
             raise ChartError(f"column {column!r} stands twice", where=where, mend="Keep one of them.")

@@ -52,6 +52,7 @@ class Entry:
     known: bool  # False: an item this program has no rule for; shown, never used
     conflict: bool = False  # another entry says something else of the same moment; evidence for neither
     recorded_early: bool = False  # written down before the time it speaks of; counts from that time
+    written: str = ""  # the item as misspelt; `item` is the one it looks like, and what was said of it is not taken
 
 
 @dataclass(frozen=True)

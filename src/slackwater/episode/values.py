@@ -12,11 +12,12 @@ from slackwater.quantities.grammar import parse_exact
 from slackwater.quantities.units import format_quantity, unit
 
 NONE_ADDED = "none_added"  # water seal or gravity: no suction is added, which is not 'zero delivered'
+CLAMP_KINDS = ("handling", "trial", "ordered")  # as the note of a clamp says it
 AIR = "air"  # breathed without added oxygen
 SHARE_IN_AIR = 20  # %; air holds 21, and less cannot be given
 
 _BUBBLING = re.compile(r"(FE|E|I|C) ?([1-7])", re.ASCII)
-_EXAMPLE_UNIT = {
+UNIT_OF = {  # the internal unit of each dimension that staff chart
     "volume": "mL",
     "flow": "mL/min",
     "pressure": "cmH2O",
@@ -94,7 +95,7 @@ def _number(item: Item, value: str, unit_name: str) -> float | str | None:
         if unit_name:
             raise ChartError("none_added takes no unit", where="column unit", mend="Empty it.")
         return NONE_ADDED
-    example = _EXAMPLE_UNIT.get(item.dimension, "")
+    example = UNIT_OF.get(item.dimension, "")
     if value and not unit_name and item.dimension != "plain":
         raise ChartError(
             f"{item.name} {value} has no unit", where="column unit", mend=f"Write its unit, e.g. {example}."

@@ -16,17 +16,28 @@ def judge_amount(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     amounts = facts.amounts.get((clause.measure_name, clause.scope))
     unit = "mL/kg" if clause.per_kg else "mL"
     if amounts is None:
-        return Judged(clause.id, Status.CANNOT_TELL, untold(facts), clause, needs=(Need("fluid charted"),))
+        nothing = (Span(facts.now_ms - round(clause.within_s * 1000), facts.now_ms, "nothing charted"),)
+        return Judged(
+            clause.id, Status.CANNOT_TELL, untold(facts), clause, needs=(Need("fluid charted"),), evidence=nothing
+        )
     if clause.per_kg and facts.weight_kg is None:
         return Judged(clause.id, Status.CANNOT_TELL, untold(facts), clause, needs=(Need("the patient's weight"),))
     ends = np.append(facts.ends_ms(), facts.now_ms)
     timeline, low, high, upto = _amount_codes(clause, protocol, facts, amounts, ends, escalating)
-    if escalating:
-        timeline[_still_firing(clause, protocol, facts, amounts, ends)] = Status.MET
+    until, lowest, highest = int(upto[-1]), float(low[-1]), float(high[-1])
     window = round(clause.within_s * 1000)
+    if escalating:
+        entries = amounts.entry_ends_ms
+        then, low, high, _ = _amount_codes(clause, protocol, facts, amounts, entries, True)
+        fired = entries[then == Status.MET]
+        if timeline[-1] != Status.MET and len(fired) and 0 <= facts.now_ms - fired[-1] <= window:
+            until, at = int(fired[-1]), int(np.searchsorted(entries, fired[-1]))  # what fired it, not what came after
+            lowest, highest = float(low[at]), float(high[at])
+        timeline[_still_firing(fired, ends, window)] = Status.MET
     now = Status(int(timeline[-1]))
-    value = Value(float(low[-1]), float(high[-1]) if np.isfinite(high[-1]) else None, unit)
-    evidence = (Span(int(upto[-1]) - window, int(upto[-1])),)
+    value = Value(lowest, highest if np.isfinite(highest) else None, unit)
+    begin = until - window * _windows(clause)
+    evidence = (Span(begin, until, "", amounts.lines(begin, until), amounts.counted),)
     needs: tuple[Need, ...] = ()
     if now is Status.CANNOT_TELL:
         needs = (Need(f"fluid charted over the whole of the last {clause.within_s / 3600:g} h, up to now"),)
@@ -51,7 +62,7 @@ def _amount_codes(
     last = latest_before(amounts.entry_ends_ms, ends)
     upto = np.where(ends - last <= allowed, last, ends)
     per = facts.weight_kg if clause.per_kg and facts.weight_kg else 1.0
-    windows = 1 if clause.lasting_s is None else round(clause.lasting_s / clause.within_s)
+    windows = _windows(clause)
     status = np.full(len(ends), Status.NOT_APPLICABLE, dtype=np.int8)
     worst_low = worst_high = np.zeros(len(ends))
     for nth in range(windows):  # consecutive windows, the latest first: each must pass
@@ -65,12 +76,13 @@ def _amount_codes(
     return status, worst_low, worst_high, upto
 
 
-def _still_firing(clause: Clause, protocol: Protocol, facts: Facts, amounts: Amounts, ends: Times) -> Flags:
-    """A sum that fired at any entry goes on firing for as long as its own window, whatever came after."""
+def _windows(clause: Clause) -> int:
+    """How many windows end to end."""
     assert clause.within_s is not None
-    entries = amounts.entry_ends_ms
-    if not len(entries):
-        return np.zeros(len(ends), dtype=np.bool_)
-    codes, _, _, _ = _amount_codes(clause, protocol, facts, amounts, entries, True)
-    fired = latest_before(entries[codes == Status.MET], ends)
-    return np.asarray((fired > NEVER) & (ends - fired <= round(clause.within_s * 1000)))
+    return 1 if clause.lasting_s is None else round(clause.lasting_s / clause.within_s)
+
+
+def _still_firing(fired: Times, ends: Times, window: int) -> Flags:
+    """A sum that fired at any entry goes on firing for as long as its own window, whatever came after."""
+    last = latest_before(fired, ends)
+    return np.asarray((last > NEVER) & (ends - last <= window))

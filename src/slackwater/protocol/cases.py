@@ -15,11 +15,11 @@ from slackwater.errors import ProtocolError
 from slackwater.protocol import bedside_cases
 from slackwater.protocol.evaluate import evaluate
 from slackwater.protocol.evaluation import Evaluation
-from slackwater.protocol.facts import MINUTE_MS
 from slackwater.protocol.given import facts_of
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.status import Status
 from slackwater.protocol.table import ago, known, table_at, unknown
+from slackwater.quantities.spans import MINUTE_MS
 
 _STATUS_WORDS = tuple(status.word for status in Status)
 

@@ -9,6 +9,7 @@ from slackwater.protocol.facts import Facts, Sighting, Times
 from slackwater.protocol.moments import NEVER, UNITS, latest_before, number_codes, said
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Codes, Status
+from slackwater.quantities.spans import MINUTE_MS
 
 
 def judge_charted(clause: Clause, protocol: Protocol, facts: Facts, escalating: bool) -> Judged:
@@ -25,7 +26,8 @@ def judge_charted(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
     since = np.maximum(ends - round(within * 1000), after)
     usable = (at >= 0) & (last >= since)
     codes = np.where(usable, own[np.maximum(at, 0)] if len(own) else 0, Status.CANNOT_TELL).astype(np.int8)
-    if clause.comparison == "none_of" or (escalating and clause.comparison == "one_of"):
+    searched = clause.comparison == "none_of" or (escalating and clause.comparison == "one_of")
+    if searched:
         if clause.comparison == "none_of" and not escalating:
             # looking back from the latest entry: time alone must not turn a listed word into 'met'
             since = np.where(usable, np.maximum(since - (ends - last), after), since)
@@ -33,14 +35,37 @@ def judge_charted(clause: Clause, protocol: Protocol, facts: Facts, escalating: 
         _any_in_window(codes, clause, times, own, disputed, ends, since)
     now = Status(int(codes[-1]))
     latest = seen[int(at[-1])] if len(seen) and at[-1] >= 0 else None
+    begin = int(since[-1])
+    inside = [one for one in seen if begin <= one.time_ms <= facts.now_ms] if searched else []
+    deciding = [one for one, code in zip(seen, own.tolist(), strict=True) if one in inside and code == now]
+    shown = deciding[-1] if deciding else latest
     value = None
-    if latest is not None:
+    if shown is not None:
         unit = UNITS.get(clause.measure.dimension, "")
-        value = Value(latest.low, latest.high, unit) if clause.measure.dimension else Value(word=latest.word)
-    evidence = (Span(latest.time_ms, latest.time_ms, lines=(latest.line,) if latest.line else ()),) if latest else ()
+        value = Value(shown.low, shown.high, unit) if clause.measure.dimension else Value(word=shown.word)
+    evidence: tuple[Span, ...]
+    if latest is None:
+        evidence = (Span(max(begin, min(facts.grid_start_ms, facts.now_ms)), facts.now_ms, "nothing charted"),)
+    elif inside and len(deciding) == len(inside):  # none of them says otherwise: the whole window decides
+        evidence = (Span(begin, latest.time_ms, lines=_lines(inside)),)
+    else:
+        evidence = tuple(_moment(one, clause) for one in (deciding[::-1] or [latest]))
     needs = () if now in (Status.MET, Status.NOT_APPLICABLE) or escalating else (Need(_wanted(clause, latest)),)
     note = "an entry is too old or stands before the last change" if latest and not usable[-1] else ""
     return Judged(clause.id, now, codes[:-1], clause, value, needs=needs, evidence=evidence, note=note)
+
+
+def _lines(seen: list[Sighting]) -> tuple[int, ...]:
+    return tuple(one.line for one in seen if one.line)
+
+
+def _moment(one: Sighting, clause: Clause) -> Span:
+    """When it was charted; of a length of time, the stretch it has run (or may have)."""
+    if clause.measure.kind != "span":
+        return Span(one.time_ms, one.time_ms, lines=_lines([one]))
+    seconds = one.high if np.isfinite(one.high) else one.low
+    ran = max(round(seconds * 1000) if np.isfinite(seconds) else 0, MINUTE_MS if one.traced else 0)
+    return Span(one.time_ms - ran, one.time_ms, lines=_lines([one]), traced=one.traced)
 
 
 def _any_in_window(
@@ -95,7 +120,15 @@ def judge_since(clause: Clause, protocol: Protocol, facts: Facts, escalating: bo
     known = bool(last[-1] > NEVER)
     value = Value(float(elapsed[-1]), float(elapsed[-1]), "s") if known else None
     by = int(last[-1] + clause.limit * 1000) if known and clause.comparison in ("at_least", "above") else None
+    at = int(last[-1])
+    evidence: tuple[Span, ...] = ()
+    if known:
+        evidence = (Span(at, facts.now_ms, f"since {_told(clause.of)}", facts.lines.get((clause.of, at), ())),)
     needs: tuple[Need, ...] = ()
     if now is not Status.MET:
         needs = (Need(f"{clause.of} {said(clause)} ago" if known else f"{clause.of} recorded", by),)
-    return Judged(clause.id, now, codes[:-1], clause, value, needs=needs)
+    return Judged(clause.id, now, codes[:-1], clause, value, needs=needs, evidence=evidence)
+
+
+def _told(event: str) -> str:
+    return event.replace("_", " ").replace(".", " ")

@@ -9,11 +9,12 @@ import numpy as np
 from slackwater.protocol.amounts import judge_amount
 from slackwater.protocol.charted import judge_charted, judge_since
 from slackwater.protocol.evaluation import Judged
-from slackwater.protocol.facts import MINUTE_MS, Facts
+from slackwater.protocol.facts import Facts
 from slackwater.protocol.moments import NEVER, latest_before
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.signals import judge_signal
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import MINUTE_MS
 
 
 def judge_clause(clause: Clause, protocol: Protocol, facts: Facts, *, escalating: bool = False) -> Judged:

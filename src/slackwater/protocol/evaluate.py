@@ -8,11 +8,12 @@ import numpy as np
 
 from slackwater.protocol.clauses import judge_clause
 from slackwater.protocol.evaluation import Evaluation, Judged, Need, Population
-from slackwater.protocol.facts import MINUTE_MS, Facts
+from slackwater.protocol.facts import Facts
 from slackwater.protocol.guards import judge_guards
 from slackwater.protocol.population import judge_population
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.status import Codes, Status, all_of, all_of_codes
+from slackwater.quantities.spans import MINUTE_MS
 
 NO_AIR_VERDICT = "after pneumonectomy: no air, removal or step-down verdict, and no added suction"
 
@@ -22,18 +23,20 @@ def evaluate(protocol: Protocol, facts: Facts) -> Evaluation:
     population = judge_whom(protocol, facts)
     outside = population.status is Status.NOT_APPLICABLE
     vetoes = () if outside else _vetoes(facts)
-    guards = (*judge_guards(protocol, facts), *vetoes) if protocol.removal and not outside else ()
+    over = (*judge_guards(protocol, facts), *vetoes) if protocol.removal and not outside else ()
     criteria = _block(protocol.removal, protocol, facts, outside)
     step_down = _block(protocol.step_down, protocol, facts, outside)
     home = _block(protocol.home, protocol, facts, outside)
     escalation = tuple(judge_clause(clause, protocol, facts, escalating=True) for clause in protocol.escalation)
-    overall = _whole(population, criteria, guards)
-    timeline = _whole_codes(population, criteria, guards, facts.length)
+    overall = _whole(population, criteria, over)
+    timeline = _whole_codes(population, criteria, over, facts.length)
+    lifted = tuple(one for one in vetoes if one.status is Status.NOT_APPLICABLE and one in over)
+    guards = tuple(one for one in over if one not in lifted)
     met_since, first_met = _met_times(timeline, overall, facts)
     return Evaluation(
         protocol, population, overall, timeline, met_since, first_met, guards, criteria, step_down,
         _whole(population, step_down, vetoes) if protocol.step_down else None, escalation, facts.now_ms,
-        home, _whole(population, home, vetoes) if protocol.home else None,
+        home, _whole(population, home, vetoes) if protocol.home else None, lifted,
     )  # fmt: skip
 
 

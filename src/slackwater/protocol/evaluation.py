@@ -24,6 +24,7 @@ class Span:
     to_ms: int
     why: str = ""
     lines: tuple[int, ...] = ()  # chart lines, where the evidence was charted
+    traced: bool = False  # the log's rows in this stretch stand behind it
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class Evaluation:
     timeline: Codes
     met_since_ms: int | None
     first_met_ms: int | None
-    guards: tuple[Judged, ...]
+    guards: tuple[Judged, ...]  # and the vetoes that stand
     criteria: tuple[Judged, ...]
     step_down: tuple[Judged, ...]
     step_down_overall: Status | None
@@ -90,3 +91,4 @@ class Evaluation:
     as_of_ms: int
     home: tuple[Judged, ...] = ()
     home_overall: Status | None = None
+    lifted: tuple[Judged, ...] = ()  # vetoes that stood in the past: of the timeline, no longer a guard

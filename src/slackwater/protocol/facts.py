@@ -12,14 +12,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.quantities.spans import MINUTE_MS
+
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-MINUTE_MS = 60_000
 
 # totals(ends_ms, window_ms) -> (low, high): bounds on the amount inside (end - window, end]
 Totals = Callable[[Times, int], tuple[Floats, Floats]]
+# lines(start_ms, end_ms): the chart lines that speak of any of (start, end]
+Lines = Callable[[int, int], tuple[int, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +60,7 @@ class Sighting:
     word: str | None = None
     conflict: bool = False
     line: int = 0
+    traced: bool = False  # seen in the log, not charted
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +69,8 @@ class Amounts:
 
     totals: Totals
     entry_ends_ms: Times  # sorted
+    lines: Lines = lambda start_ms, end_ms: ()
+    counted: bool = False  # by the unit: the log's rows stand behind it
 
 
 @dataclass(frozen=True)
@@ -74,6 +80,7 @@ class Try:
     time_ms: int
     seen: bool | None
     source: str  # "trace" or "charted"
+    line: int = 0
 
 
 @dataclass(frozen=True)
@@ -85,7 +92,9 @@ class Veto:
     reason: str
 
 
+SCOPES = ("drain", "space", "patient")
 Key = tuple[str, str]  # (measure, scope)
+Moment = tuple[str, int]  # (an event, or "charted" for the tube shown open; its instant)
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +117,9 @@ class Facts:
     vetoes: tuple[Veto, ...] = ()
     weight_kg: float | None = None
     about: Mapping[str, str | float | None] = field(default_factory=dict)  # indication, age_years, ...
+    lines: Mapping[Moment, tuple[int, ...]] = field(default_factory=dict)  # the chart lines that say so
+    # of the minute that the log has begun and not ended: the largest reading is at least, the smallest at most
+    unfinished: Mapping[Key, tuple[float, float]] = field(default_factory=dict)
 
     def ends_ms(self) -> Times:
         """The end of every minute of the grid."""

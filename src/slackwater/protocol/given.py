@@ -10,15 +10,14 @@ import numpy as np
 
 from slackwater.errors import ProtocolError, QuantityError
 from slackwater.protocol import bedside_cases
-from slackwater.protocol.facts import MINUTE_MS, Amounts, Facts, Floats, Sighting, Signal, Times, Try, Veto
+from slackwater.protocol.facts import SCOPES, Amounts, Facts, Floats, Sighting, Signal, Times, Try, Veto
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN
 from slackwater.protocol.rule import Applies, Protocol
 from slackwater.protocol.table import ago, known, table_at
-from slackwater.quantities.spans import parse_span
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS, parse_span
 from slackwater.quantities.units import parse_quantity
 
 START_MS = 2_000_000_040_000  # an arbitrary whole minute (2033-05-18T03:34:00Z); no answer depends on it
-SCOPES = ("drain", "space", "patient")
 
 _CHARTED = tuple(name for name, measure in MEASURES.items() if measure.kind in ("number", "word", "span"))
 _EVENTS = tuple(name for name in EVENTS if name not in ("connected", "operation.end"))
@@ -230,7 +229,7 @@ class _Given:
             ms = round(parse_span(value) * 1000) if isinstance(value, str) else 0
         except QuantityError as error:
             raise self.fault(key, error.what, error.mend) from None
-        if ms <= 0 or ms > 366 * 86_400_000:
+        if ms <= 0 or ms > 366 * DAY_MS:
             raise self.fault(key, f"{value!r} is no length of time", 'Write e.g. "8 h"; a year at most.')
         return ms
 

@@ -9,6 +9,7 @@ from slackwater.protocol.facts import Facts, Times
 from slackwater.protocol.moments import NEVER, latest_before
 from slackwater.protocol.rule import EffortSeen, Protocol, TubeOpen
 from slackwater.protocol.status import Codes, Status
+from slackwater.quantities.spans import MINUTE_MS
 
 _HOW = {
     "swing": "a breathing swing in the trace",
@@ -48,7 +49,7 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     codes[(shut > NEVER) & (shut > latest_before(shown, known))] = Status.NOT_MET
     now = Status(int(codes[-1]))
     last = int(latest_before(shown, known[-1:])[0])
-    evidence = (Span(last, last, ", ".join(_ways_at(guard, facts, last))),) if last > NEVER else ()
+    evidence = (_shown_at(_ways_at(guard, facts, last), facts, last),) if last > NEVER else ()
     return Judged(
         "tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence
     )
@@ -66,6 +67,13 @@ def _tube_needs(guard: TubeOpen, now: Status, at_end: bool, facts: Facts, lastin
 
 def _ways_at(guard: TubeOpen, facts: Facts, moment: int) -> list[str]:
     return [how for how in guard.by if moment in facts.shown_open.get(how, ())]
+
+
+def _shown_at(ways: list[str], facts: Facts, moment: int) -> Span:
+    """What showed it: chart lines, or the minute of the log that ends there."""
+    traced = ways != ["charted"]
+    lines = facts.lines.get(("charted", moment), ()) if "charted" in ways else ()
+    return Span(moment - MINUTE_MS if traced else moment, moment, ", ".join(ways), lines, traced)
 
 
 def _shown_in(shown: Times, starts: Times, ends: Times) -> np.ndarray:
@@ -103,4 +111,8 @@ def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
     if now is not Status.MET:
         why = "leak seen with effort" if last_seen[-1] >= last_untold[-1] else "tried, but its result is not told"
     needs = () if now is Status.MET else (Need(f"a cough or walk tried within {hours} and no leak seen with it"),)
-    return Judged("effort_seen", now, codes[:-1], needs=needs, evidence=(Span(moment, moment, why),))
+    last = [one for one in facts.tries if one.time_ms == moment]
+    traced = any(one.source == "trace" for one in last)
+    lines = tuple(one.line for one in last if one.line)
+    evidence = (Span(moment - MINUTE_MS if traced else moment, moment, why, lines, traced),)
+    return Judged("effort_seen", now, codes[:-1], needs=needs, evidence=evidence)

@@ -9,7 +9,8 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any
 
-from slackwater.errors import ProtocolError, QuantityError
+from slackwater.errors import ProtocolError, QuantityError, refuse_packed
+from slackwater.protocol.facts import SCOPES
 from slackwater.protocol.load_bedside import load_schedule, load_suction, load_trip
 from slackwater.protocol.measures import EVENTS, MEASURES, WAYS_OPEN, Measure
 from slackwater.protocol.population import EXCLUDABLE
@@ -18,7 +19,6 @@ from slackwater.protocol.table import Table
 from slackwater.quantities.units import parse_quantity
 
 STATUSES = ("example", "draft", "approved", "retired")
-SCOPES = ("drain", "space", "patient")
 RESTARTS = ("suction_change", "clamp_trial", "reconnection", "unit_exchange", "tube_flushed")
 _TOP = ("name", "version", "status", "approved_by", "source", "notes", "applies", "evidence", "guards",
         "removal", "step_down", "home", "escalation", "schedule", "suction", "trip")  # fmt: skip
@@ -37,6 +37,7 @@ def load_protocol(data: bytes, name: str) -> Protocol:
 
     Raises ProtocolError naming the file, the clause, the key and the mend.
     """
+    refuse_packed(data, name, ProtocolError)
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:

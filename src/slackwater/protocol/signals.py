@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.protocol.evaluation import Judged, Need, Run, Span, Value
-from slackwater.protocol.facts import MINUTE_MS, Facts, Flags, Signal
-from slackwater.protocol.moments import UNITS, fresh, latest_before, said
+from slackwater.protocol.facts import Facts, Flags, Signal
+from slackwater.protocol.moments import NEVER, UNITS, fresh, latest_before, said
 from slackwater.protocol.rule import Clause, Protocol
-from slackwater.protocol.spot import breaking, judge_spot
+from slackwater.protocol.since_end import broken, restarted
+from slackwater.protocol.spot import breaking, fired, judge_spot
 from slackwater.protocol.status import Codes, Status
 from slackwater.protocol.windows import SCALE, lasting_codes, window_bounds, window_codes, window_sums
-
-BROKEN_SINCE = "a reading charted since the log ended lies outside the limit"
+from slackwater.quantities.spans import MINUTE_MS
 
 
 def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: bool) -> Judged:
     signal = facts.signals.get((clause.measure_name, clause.scope))
     assert clause.limit is not None
     if signal is None or not facts.length:
-        return judge_spot(clause, facts, Need("a log of air flow"))
+        alone = judge_spot(clause, facts, Need("a log of air flow"))
+        if not escalating or clause.lasting_s is not None:
+            return alone
+        return fired(alone, clause, facts, np.full(facts.length + 1, NEVER))
     width = clause.bin_min or 1
     codes = window_codes(signal, clause.bin_min, clause.comparison, clause.limit)
     coarse = not escalating and too_coarse(signal, clause, protocol)
@@ -45,10 +50,11 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     now = Status(int(status[-1]))
     if not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
-    if not escalating and _restarted_since(facts, protocol):
-        now, note = Status.NOT_MET, "a run starts anew after what was charted since the log ended"
-    if not escalating and now is not Status.NOT_MET and _broken_since(clause, facts):
-        now, note = Status.NOT_MET, BROKEN_SINCE
+    since = None if escalating else restarted(protocol, facts) or broken(clause, facts, signal)
+    if since is not None:
+        now, note = Status.NOT_MET, since.note
+    if escalating and now is Status.NOT_MET and _may_have_lasted(clause, facts, int(possible[-1])):
+        now, note = Status.CANNOT_TELL, "it may have begun since the log ended, and lasted"
     k = facts.length - 1
     first_needed = max(0, k + 1 - minutes)
     run_start = int(certain[k])
@@ -61,11 +67,12 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
         missing_minutes=int(missing[k]),
     )
     value = _worst(signal, clause, min(max(first_needed, int(floor[k])), k), k)
-    return Judged(
-        clause.id, now, status, clause, value, None, run,
-        _signal_needs(clause, facts, now, run, max(minutes, width)),
-        _signal_evidence(facts, codes, now, first_needed, width), note,
-    )  # fmt: skip
+    evidence = _signal_evidence(facts, codes, now, first_needed, width)
+    if since is not None:
+        run = replace(run, since_ms=since.next_minute_ms, seconds=0.0, possible_seconds=0.0)
+        value, evidence = since.value or value, (*since.evidence, *evidence)
+    needs = _signal_needs(clause, facts, now, run, max(minutes, width))
+    return Judged(clause.id, now, status, clause, value, None, run, needs, evidence, note)
 
 
 def _ran_s(k: int, start: int, width: int) -> float:
@@ -89,18 +96,10 @@ def first_minute(facts: Facts, protocol: Protocol) -> NDArray[np.int64]:
     return np.minimum(minute, np.arange(1, len(ends) + 1))
 
 
-def _restarted_since(facts: Facts, protocol: Protocol) -> bool:
-    """A restart event after the grid's last minute, by now."""
-    end = facts.grid_start_ms + facts.length * MINUTE_MS
-    return any(end < t <= facts.now_ms for event in protocol.restart_on for t in facts.events.get(event, ()))
-
-
-def _broken_since(clause: Clause, facts: Facts) -> bool:
-    """A reading charted after the grid's last minute, by now and in the time asked about, breaks the limit."""
-    window_s = clause.lasting_s if clause.lasting_s is not None else clause.within_s
-    assert window_s is not None
-    begin = max(facts.grid_start_ms + facts.length * MINUTE_MS, facts.now_ms - round(window_s * 1000))
-    return any(begin < t <= facts.now_ms for t in breaking(clause, facts).tolist())
+def _may_have_lasted(clause: Clause, facts: Facts, possible: int) -> bool:
+    """With what came after the grid's last minute a run is long enough that begins with minute `possible`."""
+    assert clause.lasting_s is not None
+    return bool(facts.now_ms - facts.grid_start_ms - possible * MINUTE_MS >= clause.lasting_s * 1000)
 
 
 def too_coarse(signal: Signal, clause: Clause, protocol: Protocol) -> bool:
@@ -146,13 +145,19 @@ def _judge_latest(
         now, note = Status.CANNOT_TELL, "the last data are older than the clause allows"
     elif not escalating and now in (Status.MET, Status.MET_WITH_GAPS) and not fresh(protocol, clause, facts):
         now, note = Status.CANNOT_TELL, "the last data are older than the rule allows"
-    if not escalating and now is not Status.NOT_MET and _broken_since(clause, facts):
-        now, note = Status.NOT_MET, BROKEN_SINCE
     k = facts.length - 1
     value = _worst(signal, clause, max(k - width + 1, 0), k)
+    evidence: tuple[Span, ...] = (Span(end - width * MINUTE_MS, end, traced=True),)
+    anew, since = (None, None) if escalating else (restarted(protocol, facts), broken(clause, facts, signal))
+    if since is not None:
+        now, note, value, evidence = Status.NOT_MET, since.note, since.value or value, since.evidence
+    elif anew is not None and now is not Status.NOT_MET:
+        now, note = Status.CANNOT_TELL, anew.note
     needs = () if now in (Status.MET, Status.MET_WITH_GAPS) else (Need(f"air leak {said(clause)} on a fresh reading"),)
-    evidence = (Span(end - width * MINUTE_MS, end),)
-    return Judged(clause.id, now, status, clause, value, needs=needs, evidence=evidence, note=note)
+    judged = Judged(clause.id, now, status, clause, value, needs=needs, evidence=evidence, note=note)
+    if not escalating:
+        return judged
+    return fired(judged, clause, facts, np.append(facts.ends_ms(), end) - width * MINUTE_MS)
 
 
 def _worst(signal: Signal, clause: Clause, first: int, last: int) -> Value:
@@ -195,7 +200,7 @@ def _signal_evidence(facts: Facts, codes: Codes, now: Status, first: int, width:
     k = facts.length - 1
     at = facts.grid_start_ms
     if now in (Status.MET, Status.MET_WITH_GAPS):
-        return (Span(at + first * MINUTE_MS, at + (k + 1) * MINUTE_MS, "held throughout"),)
+        return (Span(at + first * MINUTE_MS, at + (k + 1) * MINUTE_MS, "held throughout", traced=True),)
     spans: list[Span] = []
     wanted = ((Status.NOT_MET, "not within the limit"), (Status.CANNOT_TELL, "cannot be told"))
     for code, why in wanted:
@@ -206,7 +211,7 @@ def _signal_evidence(facts: Facts, codes: Codes, now: Status, first: int, width:
         starts = bad[np.concatenate(([0], breaks + 1))]
         ends = bad[np.concatenate((breaks, [len(bad) - 1]))]
         spans += [
-            Span(at + max(int(s) - width + 1, 0) * MINUTE_MS, at + (int(e) + 1) * MINUTE_MS, why)
+            Span(at + max(int(s) - width + 1, 0) * MINUTE_MS, at + (int(e) + 1) * MINUTE_MS, why, traced=True)
             for s, e in zip(starts[::-1][:5], ends[::-1][:5], strict=True)
         ]
         if code == Status.NOT_MET and now is Status.NOT_MET:

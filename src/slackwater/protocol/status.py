@@ -31,6 +31,14 @@ class Status(IntEnum):
         """As written in files: `not_met`, `cannot_tell`, ..."""
         return self.name.lower()
 
+    @property
+    def said(self) -> str:
+        """As people read it: 'not met', 'met with gaps', ..."""
+        return "does not apply" if self is Status.NOT_APPLICABLE else self.word.replace("_", " ")
+
+
+HOLDS = (Status.MET, Status.MET_WITH_GAPS)
+
 
 def all_of(statuses: Iterable[Status]) -> Status:
     """Strong Kleene 'and' over five values.

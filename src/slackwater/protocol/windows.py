@@ -16,7 +16,8 @@ SCALE = 1000  # bounds are held in thousandths, as integers, so that sums over a
 UNBOUNDED = np.int64(1) << 40
 
 
-def _thousandths(bound: Floats, *, up: bool) -> NDArray[np.int64]:
+def thousandths(bound: Floats, *, up: bool) -> NDArray[np.int64]:
+    """Bounds as whole thousandths, rounded outward; what is not finite is 0."""
     scaled = np.where(np.isfinite(bound), bound, 0.0) * SCALE
     nearest = np.rint(scaled)
     # a bound that is a whole thousandth but for float noise stays itself; any other moves outward
@@ -68,8 +69,8 @@ def window_bounds(signal: Signal, width: int | None, how: str, skip: Flags | Non
         width = 1
     else:
         low_bound, high_bound = signal.mean_low, signal.mean_high
-    low = _thousandths(low_bound, up=False)
-    high = _thousandths(high_bound, up=True)
+    low = thousandths(low_bound, up=False)
+    high = thousandths(high_bound, up=True)
     unbounded = ~np.isfinite(high_bound)
     counted = np.ones(len(low), dtype=np.int64)
     if skip is not None:

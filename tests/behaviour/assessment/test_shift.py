@@ -50,7 +50,6 @@ def test_items_of_the_rules_schedule_belong_to_the_set() -> None:
     protocol = rule(air_clause("air", "8 h"), '[[schedule]]\nitem = "weight"\nevery = "24 h"\n')
     shift = shift_of(assessed(quiet(), protocol=protocol), ms(480), ms(960))
     assert "weight" in shift.open
-    assert next(one for one in shift.items if one.item == "weight").asked_by_rule
 
 
 def a_set(hour: float, by: str = "nurse", swing: str = "present", pain: int = 2) -> list[str]:

@@ -10,9 +10,9 @@ import pytest
 import slackwater
 from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.suction_steps import LEAST_MIN, SETTLES_MIN, SPAN_MIN
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.simulate import scenario, simulate
 from slackwater.simulate.unit_types import SANDBAR
-from slackwater.trace.types import MINUTE_MS
 
 
 @cache

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 
@@ -30,6 +30,7 @@ from end_to_end import a_ward_folder as ward
 from end_to_end.the_command import called
 from property.a_small_stay import chart_text, log_rows, log_text, stamp
 from slackwater.leak.words import REASONS, SENSOR
+from slackwater.protocol.status import Status
 
 
 def test_control_twelve_quiet_hours_are_met() -> None:
@@ -156,9 +157,47 @@ def test_control_a_film_read_as_expanded_lifts_the_veto() -> None:
     assert overall(stay) == "met"
 
 
+def test_a_veto_is_listed_for_as_long_as_it_stands() -> None:
+    """docs/assessment-json.md: `guards` holds each standing veto; what stood before is in the course of the whole."""
+    said = (Said(300, "chest_xray", "space_new_or_larger"), Said(700, "chest_xray", "expanded"))
+
+    def vetoes(*charted: Said) -> list[str]:
+        return [one["id"] for one in answer(quiet(*charted))["guards"] if one["id"].startswith("veto")]
+
+    assert (vetoes(*said[:1]), vetoes(*said)) == (["veto_1"], [])
+    whole = assessed(quiet(*said)).evaluation
+    assert whole is not None
+    assert [Status(int(whole.timeline[minute])).word for minute in (698, 700)] == ["cannot_tell", "met"]
+
+
 def test_a_film_read_in_two_ways_at_one_moment_is_not_met() -> None:
     stay = quiet(Said(700, "chest_xray", "space_new_or_larger"), Said(700, "chest_xray", "expanded"))
     assert overall(stay) == "cannot_tell"
+
+
+DRAINED = tuple(Said(minute, "fluid_output", "10", "mL") for minute in range(60, MINUTES + 1, 60))
+FLUID_TOO = rule(
+    air_clause("air", "8 h"),
+    '[[removal]]\nid = "fluid"\nmeasure = "fluid_output"\nis = "at_most"\nlimit = "300 mL"\nwithin = "4 h"',
+)
+
+
+@pytest.mark.parametrize(
+    ("slip", "status"),
+    [("fluid_ouput,200,mL", "cannot_tell"), ("flud_output,5,mL", "cannot_tell"), ("sputum,200,mL", "met")],
+)
+def test_a_misspelt_amount_leaves_open_what_rests_on_it_alone(slip: str, status: str) -> None:
+    """Contract: kept, shown, never used; ours: what it may have been keeps the total from looking small."""
+    chart = chart_text(DRAINED) + f"{stamp(690)},{slip},,1,,nurse\n".encode()
+    found = answer(quiet(*DRAINED), protocol=FLUID_TOO, chart=chart)
+    assert [(one["id"], one["status"]) for one in found["criteria"]] == [("air", "met"), ("fluid", status)]
+    assert found["overall"] == status
+    assert any("line 14" in note and slip.split(",")[0] in note for note in found["notes"])
+
+
+def test_a_misspelt_leak_on_a_cough_is_not_passed_over() -> None:
+    chart = chart_text([Said(700, "cough", "leak")]).replace(b"cough,leak", b"couhg,leak")
+    assert overall(quiet(), chart=chart) == "cannot_tell"
 
 
 def test_a_grade_of_emphysema_left_blank_is_not_met() -> None:
@@ -321,20 +360,27 @@ def test_rows_of_ten_minutes_meet_a_rule_of_ten_minute_means() -> None:
 # --- wrong years --------------------------------------------------------------------------------------------------
 
 
-def refused_quickly(folder: Path, *arguments: str) -> str:
-    """What is said on the one line of a refusal."""
-    begun = time.monotonic()
-    ran = called("assess", *ward.ALL, *arguments, folder=folder)
+ROOM_BYTES = 64 << 20  # eight bytes for each minute of two decades are more
+
+
+def refused_before_the_work(folder: Path, *arguments: str) -> str:
+    """What is said on the one line of a refusal: no minute of the decades between is held meanwhile."""
+    tracemalloc.start()
+    try:
+        ran = called("assess", *ward.ALL, *arguments, folder=folder)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most < ROOM_BYTES
     assert ran.code == 2, ran.err + ran.out[:300]
     assert ran.err.startswith("slackwater: ")
     assert ran.err.count("\n") == 1, ran.err
-    assert time.monotonic() - begun < 5
     return ran.err
 
 
 def test_a_connection_decades_too_early_is_refused_in_one_line(tmp_path: Path) -> None:
     early = ward.EPISODE.replace("2041-05-06T08:00", "2014-05-06T08:00")
-    refused_quickly(ward.write(tmp_path, episode_toml=early.encode()))
+    refused_before_the_work(ward.write(tmp_path, episode_toml=early.encode()))
 
 
 @pytest.mark.parametrize("year", ["1970", "2199"])
@@ -343,13 +389,13 @@ def test_one_row_stamped_in_a_wrong_year_is_refused_in_one_line(year: str, tmp_p
     lines[-1 if year == "2199" else 3] = lines[-1].replace("2041", year, 1)
     unsaid = ward.EPISODE.replace('connected_at = "2041-05-06T08:00:00Z"\n', "")
     data = "\n".join([*lines, ""]).encode()
-    refused_quickly(ward.write(tmp_path, log_csv=data, episode_toml=unsaid.encode()))
+    refused_before_the_work(ward.write(tmp_path, log_csv=data, episode_toml=unsaid.encode()))
 
 
 def test_one_row_stamped_far_ahead_is_refused_though_the_connection_is_known(tmp_path: Path) -> None:
     lines = ward.log().splitlines()
     lines[-1] = lines[-1].replace("2041", "2199", 1)
-    refused_quickly(ward.write(tmp_path, log_csv="\n".join([*lines, ""]).encode()))
+    refused_before_the_work(ward.write(tmp_path, log_csv="\n".join([*lines, ""]).encode()))
 
 
 @pytest.mark.parametrize(
@@ -357,7 +403,7 @@ def test_one_row_stamped_far_ahead_is_refused_though_the_connection_is_known(tmp
     ["0001-01-01T00:00:00+00:00", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "9999-12-31T23:59:59Z"],
 )
 def test_a_moment_in_the_first_or_the_last_year_is_refused_in_one_line(moment: str, tmp_path: Path) -> None:
-    assert "--at" in refused_quickly(ward.write(tmp_path), "--at", moment)
+    assert "--at" in refused_before_the_work(ward.write(tmp_path), "--at", moment)
 
 
 # --- the first row, and a leak that stops at once -----------------------------------------------------------------

@@ -105,6 +105,23 @@ def test_an_unknown_item_is_kept_shown_and_never_used() -> None:
     assert read.notes == ("mood (lines 2, 3) is not an item known here: shown, never used.",)
 
 
+@pytest.mark.parametrize(
+    ("written", "item", "value", "unit"),
+    [("fluid_ouput", "fluid_output", "200", "mL"), ("fluidoutput", "fluid_output", "200", "mL"),
+     ("Fluid Outptu", "fluid_output", "a lot", "buckets"), ("couhg", "cough", "leak", "")],
+)  # fmt: skip
+def test_a_slip_in_an_item_counts_as_that_item_left_blank(written: str, item: str, value: str, unit: str) -> None:
+    """Contract: unknown items are kept, shown and never used. Ours: a total must not become too small by one."""
+    read = chart(row(8, written, value, unit=unit))
+    (entry,) = read.entries
+    name = written.lower().replace(" ", "_")
+    assert (entry.item, entry.value, entry.written) == (item, None, name)
+    assert entry.text == f"{name} {value} {unit}".strip()
+    assert read.notes == (
+        f"MISSPELT: {name} (line 2) looks like {item}: its value is not used, and counts as left blank. Write {item}.",
+    )
+
+
 def test_an_unknown_item_that_is_like_a_known_one_is_asked_about() -> None:
     assert "Was fluid_appearance meant?" in chart(row(8, "fluid_appear", "serous")).notes[0]
 

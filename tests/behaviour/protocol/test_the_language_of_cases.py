@@ -12,8 +12,8 @@ from behaviour.protocol.a_rule import air_alone, facts, one_clause
 from slackwater.errors import ProtocolError
 from slackwater.protocol import Status
 from slackwater.protocol.cases import run_cases
-from slackwater.protocol.facts import MINUTE_MS
 from slackwater.protocol.shipped import shipped
+from slackwater.quantities.spans import MINUTE_MS
 
 PAGE = Path(__file__).parents[3] / "docs" / "protocol-cases.md"
 RULE = shipped("air-50-8h")

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from slackwater.episode.fluid.record import STATUSES, UL_PER_ML, FluidRecord
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import DAY_MS
 
-LOOK_BACK_MS: Final = 24 * 3_600_000  # how far back rises are looked at to bound what a reset hid; ours
+LOOK_BACK_MS: Final = DAY_MS  # how far back rises are looked at to bound what a reset hid; ours
 _TWICE: Final = 2  # a reset is taken to have hidden at most twice the fastest rise of that time; ours
 _SLACK: Final = 1.5  # neighbours further apart than this many steps have a gap between them; ours
 
