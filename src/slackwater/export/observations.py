@@ -15,12 +15,10 @@ from slackwater.assessment.document import stamp
 from slackwater.export.codes import CODE
 from slackwater.export.material import Material
 from slackwater.export.parts import Names, Resource, absent, component, measured, notes, period, quantity, to
-from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import REASONS
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.reading.log import NONE
-from slackwater.trace.types import MINUTE_MS
 
-DAY_MS = 86_400_000
 PLACES = 3  # of a number in a trend: the thousandths on which decisions are made
 GAP, ABOVE = "E", "U"  # FHIR R4, SampledData: no valid value; above the upper limit of detection
 NOTHING = "nothing was recorded: not a reading of zero"
@@ -142,7 +140,7 @@ def trends(told: Told) -> list[Resource]:
     if leak is None or not len(leak.minutes):
         return []
     minutes = leak.minutes
-    ceiling = _ceiling(leak, told.of)
+    ceiling = _ceiling(told.of)
     flow = sampled(minutes.flow, "mL/min", lowest=0, highest=ceiling)
     made = [
         ("air-flow-by-minute", "air-flow", flow),
@@ -184,7 +182,7 @@ def _short(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def _ceiling(leak: LeakTrace, of: Material) -> float | None:
+def _ceiling(of: Material) -> float | None:
     """The largest flow that the units can show, mL/min; None where one of them does not say."""
     assert of.found.trace is not None
     told = [log.flow_ceiling_ul_per_min for log in of.found.trace.logs]

@@ -17,13 +17,13 @@ from typing import Any
 from slackwater.assessment.document import stamp
 from slackwater.episode.instants import read_instant
 from slackwater.episode.items import ITEMS
+from slackwater.episode.table import COLUMNS
 from slackwater.episode.values import read_value
 from slackwater.errors import ChartError, QuantityError
 from slackwater.export.codes import LOINC, UCUM_SYSTEM, VITALS, Vital
 from slackwater.export.tree import Tree, first, resources
 from slackwater.quantities.grammar import parse_exact
 
-COLUMNS = ("time", "item", "value", "unit", "note", "drain", "recorded", "by")  # docs/chart.md
 STATUSES = ("preliminary", "final", "amended", "corrected")  # FHIR R4 observation-status: there is a result to read
 
 

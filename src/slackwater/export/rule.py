@@ -24,10 +24,6 @@ from slackwater.protocol.sentence import sentence
 from slackwater.protocol.status import Status
 
 _PLAN_STATUS = {"example": "draft", "draft": "draft", "approved": "active", "retired": "retired"}
-WORDS = {
-    Status.MET: "met", Status.MET_WITH_GAPS: "met with gaps", Status.NOT_MET: "not met",
-    Status.CANNOT_TELL: "cannot tell", Status.NOT_APPLICABLE: "does not apply",
-}  # fmt: skip
 
 
 def plan(rule: Protocol, names: Names) -> Resource:
@@ -71,11 +67,11 @@ def status(told: Told) -> list[Resource]:
     judged = found.evaluation
     if judged is None:
         return []
-    parts = [{**component("clause", {"valueString": f"{part.id}: {WORDS[part.status]}"})} for part in _parts(judged)]
+    parts = [{**component("clause", {"valueString": f"{part.id}: {part.status.said}"})} for part in _parts(judged)]
     overall = found.overall
     text = "this rule has no removal clauses" if overall is None else (
         f"criteria of the rule {judged.protocol.name} on what was recorded until "
-        f"{stamp(found.data_until_ms) or stamp(found.as_of_ms)}: {WORDS[overall]}. It decides nothing."
+        f"{stamp(found.data_until_ms) or stamp(found.as_of_ms)}: {overall.said}. It decides nothing."
     )  # fmt: skip
     when = {"effectiveDateTime": stamp(found.as_of_ms)}
     return [told.observation("rule-status", when, {"valueString": text}, component=parts)]
@@ -127,7 +123,7 @@ def _parts(judged: Evaluation) -> tuple[Judged, ...]:
 
 
 def _parameter(part: Judged) -> dict[str, Any]:
-    said: list[dict[str, Any]] = [{"name": "status", "valueString": WORDS[part.status]}, *_value(part.value)]
+    said: list[dict[str, Any]] = [{"name": "status", "valueString": part.status.said}, *_value(part.value)]
     if part.clause is not None:
         said.append({"name": "rule", "valueString": sentence(part.clause)})
     if part.since_ms is not None:

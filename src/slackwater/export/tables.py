@@ -13,9 +13,9 @@ from slackwater import __version__
 from slackwater.assessment.document import document, number, stamp
 from slackwater.assessment.minute_table import minute_csv, minute_frame
 from slackwater.episode.items import ITEMS
+from slackwater.episode.values import UNIT_OF
 from slackwater.export.bundle import sources
 from slackwater.export.material import Material, Stretch
-from slackwater.export.unnamed import UNIT_OF
 from slackwater.protocol.evaluation import Judged
 
 if TYPE_CHECKING:

@@ -18,17 +18,19 @@ from slackwater.assessment.assess import assess
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.chart import chart_of
 from slackwater.episode.items import ITEMS
-from slackwater.episode.pseudonyms import FREE_TEXT, MINUTE_MS, OLDEST, SHORTEST_KEY, WEEK_BEGINS, pseudonym, told_age
+from slackwater.episode.pseudonyms import FREE_TEXT, OLDEST, SHORTEST_KEY, WEEK_BEGINS, pseudonym, told_age
 from slackwater.episode.types import Chart, Entry, Episode
+from slackwater.episode.values import CLAMP_KINDS, UNIT_OF
 from slackwater.errors import UsageError
 from slackwater.export.material import Material, Stretch, stood
 from slackwater.export.unnamed_rule import plain_rule, plain_word_of
 from slackwater.protocol.rule import Protocol
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.reading.log import Log
 from slackwater.store.nouns import CALL_KINDS, HOLD_REASONS
 
 BEGINS_MS = round(WEEK_BEGINS.timestamp() * 1000)  # of every stay: weekday and hour stand in a theatre list
-LONGEST_MS = 10 * 86_400_000  # ours: of 1,000 simulated stays nobody stands alone by days up to there; beyond, some do
+LONGEST_MS = 10 * DAY_MS  # ours: of 1,000 simulated stays nobody stands alone by days up to there; beyond, some do
 _SHORT_NUMBER = re.compile(r"[0-9]{1,2}[A-Za-z]?", re.ASCII)  # what a drain is numbered by; all else is a name
 
 
@@ -126,11 +128,8 @@ def _note(entry: Entry, key: bytes) -> str:
     """
     if not entry.note:
         return ""
-    kinds = [kind for kind in CLAMPS if entry.item == "clamp" and kind in entry.note.lower()]
+    kinds = [kind for kind in CLAMP_KINDS if entry.item == "clamp" and kind in entry.note.lower()]
     return " ".join((*kinds, pseudonym(key, "note", entry.note)[:8]))
-
-
-CLAMPS = ("handling", "trial", "ordered")
 
 
 def _plain(entry: Entry) -> str:
@@ -139,13 +138,6 @@ def _plain(entry: Entry) -> str:
     if not isinstance(value, float):
         return value or ""
     return f"{value:g} {UNIT_OF.get(ITEMS[entry.item].dimension, '')}".strip()
-
-
-UNIT_OF = {
-    "volume": "mL", "flow": "mL/min", "pressure": "cmH2O", "share": "%", "rate": "/min", "temperature": "Cel",
-    "mass": "kg", "length": "cm",
-}  # fmt: skip
-"""The internal unit of each dimension that staff chart."""
 
 
 def _episode(

@@ -11,14 +11,13 @@ from dataclasses import replace
 from functools import cache
 
 from slackwater.episode.episode import INDICATIONS, OPERATIONS
-from slackwater.episode.pseudonyms import pseudonym
+from slackwater.episode.pseudonyms import NOT_NAMED, pseudonym
 from slackwater.protocol.measures import MEASURES
 from slackwater.protocol.population import EXCLUDABLE
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.shipped import shipped, shipped_names
 
 LISTED = frozenset((*INDICATIONS, *OPERATIONS, *EXCLUDABLE))
-NOT_NAMED = "a person not named here"
 _VERSION = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3}){0,2}", re.ASCII)
 
 

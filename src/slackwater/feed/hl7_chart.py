@@ -14,15 +14,14 @@ from slackwater.feed.hl7_fault import NOBODY, WRONG_TYPE, At, Hl7Error
 from slackwater.feed.hl7_oru import Result, Understood
 from slackwater.feed.hl7_reading import Placed
 from slackwater.feed.hl7_strange import strange
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.store.acts import key_of
 from slackwater.store.heard import covers
 from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
-AHEAD_MS = 60_000  # so far two clocks may differ (ours)
-BEFORE_MS = (
-    30 * 86_400_000
-)  # so long before the stay's first drain a result may lie: it was taken before theatre (ours)
+AHEAD_MS = MINUTE_MS  # so far two clocks may differ (ours)
+BEFORE_MS = 30 * DAY_MS  # so long before the stay's first drain may a result lie: taken before theatre (ours)
 
 
 def enter(record: Record, understood: Understood, tell: Callable[[At, str], None] = lambda at, what: None) -> int:

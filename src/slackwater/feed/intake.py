@@ -18,9 +18,9 @@ from typing import Self
 
 from slackwater.errors import NotWritten, RecordError, SlackwaterError
 from slackwater.store.group import KEPT_BESIDE, GroupCommit, Message, Settled, give
+from slackwater.store.live import BY
 from slackwater.store.record import Record
 
-BY = "live intake"
 MOST_WAITING = 20_000  # messages under way at once; who offers more waits
 GATHER_S = 0.03  # messages of so long share an act: an act costs far more than a message in it
 LOOKED_S = 1.0  # so long it is believed that a unit is not registered

@@ -39,7 +39,7 @@ _MOST = {
     "share": 100.0,
     "time": float(LONGEST_EVERY_S),
 }
-_DIGITS = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{1,6})?", re.ASCII)
+_DIGITS = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{1,40})?", re.ASCII)  # as many decimals as a log's cell may have
 _SERIAL = re.compile(rf"[A-Za-z0-9][A-Za-z0-9._:-]{{0,{LONGEST_SERIAL - 1}}}", re.ASCII)
 _OFFSET = re.compile(r"(?:[Zz]|[+\-−][0-9]{2}:?[0-9]{2})\s*\Z", re.ASCII)
 
@@ -245,7 +245,7 @@ def _checked(name: str, amount: Amount) -> Amount:
             continue
         if not _DIGITS.fullmatch(digits):
             raise LineError("is no plain decimal number", where=where,
-                            mend="Write at most 9 digits and 6 decimals, without an exponent.")  # fmt: skip
+                            mend="Write at most 9 digits and 40 decimals, without an exponent.")  # fmt: skip
         size = float(digits) * float(found.factor)
         if abs(size) > _MOST[dimension]:
             most = f"{_MOST[dimension] / float(found.factor):g} {found.symbol}"

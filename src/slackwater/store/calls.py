@@ -6,7 +6,6 @@ That somebody attended is not that it was put right. Nothing here silences anyth
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,19 +14,18 @@ import numpy as np
 import polars
 
 from slackwater.errors import RecordError
-from slackwater.reading.layout import Layout
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import SIGNALS, STATES
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course, own_pairings
 from slackwater.store.facts import is_new
 from slackwater.store.nouns import CALL_KINDS, Value
-from slackwater.store.read_out import layout_of
-from slackwater.store.record import Acting, Record
+from slackwater.store.record import Acting
 from slackwater.store.rows import Thing
 from slackwater.trace.types import Trace
 
-JOINED_MS = 60_000  # one signal, if it is silent for no longer (ours)
-SAME_MS = 600_000  # one entered and one logged of a kind, that begin no further apart, are one (ours)
+JOINED_MS = MINUTE_MS  # one signal, if it is silent for no longer (ours)
+SAME_MS = 10 * MINUTE_MS  # one entered and one logged of a kind, that begin no further apart, are one (ours)
 _KIND_OF = {STATES.index("fault"): "internal_fault", **{STATES.index(word): word for word in SIGNALS}}
 COLUMNS: dict[str, Any] = {
     "kind": polars.String, "from_ms": polars.Int64, "until_ms": polars.Int64, "serial": polars.String,
@@ -184,49 +182,3 @@ def _same(found: Sequence[Call], told: Call) -> int | None:
 def _together(one: Call, told: Call) -> bool:
     until = told.until_ms if told.until_ms is not None else told.from_ms
     return told.from_ms - SAME_MS <= one.from_ms <= max(until, told.from_ms + SAME_MS)
-
-
-# --- of the whole record --------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Heard:
-    """Signals of some drains. tells: drains whose logs have words for signals; of the others only what staff entered is
-    known. not_read: drains with a log that was not looked through for them."""
-
-    calls: tuple[Call, ...]
-    tells: frozenset[str]
-    not_read: frozenset[str]
-
-
-def heard(record: Record, drains: Iterable[str]) -> Heard:
-    """Everything known of the signals of these drains, by what their logs held when they were recorded."""
-    wanted = set(drains)
-    entered: dict[str, list[Thing]] = {}
-    for one in record.things("unit_call"):
-        entered.setdefault(one["drain"], []).append(one)
-    tables = {one["drain"]: one["sha256"] for one in record.things("table", {"kind": "calls"})}
-    layouts: dict[str, bool] = {}
-    tells: set[str] = set()
-    not_read: set[str] = set()
-    for log in record.things("log"):
-        drain, layout = log["drain"], log["layout"]
-        if drain not in wanted:
-            continue
-        if layout not in layouts:
-            layouts[layout] = _has_words(layout_of(record.files, layout))
-        if layouts[layout]:
-            (tells if drain in tables else not_read).add(drain)
-    found: list[Call] = []
-    for drain in wanted:
-        logged = None
-        if drain in tells:
-            logged = polars.read_parquet(io.BytesIO(record.files.get(tables[drain])))
-        found += calls_of(drain, entered.get(drain, ()), logged)
-    return Heard(
-        tuple(sorted(found, key=lambda one: (*one.in_order, one.drain))), frozenset(tells), frozenset(not_read)
-    )
-
-
-def _has_words(layout: Layout) -> bool:
-    return layout.state is not None and any(meaning in ("fault", *SIGNALS) for _, meaning in layout.state.words)

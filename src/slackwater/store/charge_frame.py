@@ -9,13 +9,13 @@ import numpy as np
 import polars
 from numpy.typing import NDArray
 
-from slackwater.equipment.charge import MINUTE_MS, Spell, spells
+from slackwater.equipment.charge import Spell, spells
 from slackwater.equipment.slopes import Floats
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.reading.log import NONE, STATES, Ints, Log
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course, own_pairings
 
-HOUR_MS = 60 * MINUTE_MS
 TOLD_MS = 10 * MINUTE_MS
 IDLE_CMH2O = 1.0  # a suction below that, without flow, is no work (ours)
 

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import polars
 
 from slackwater.equipment.charge import RunTime, Span, Spell, apart, months_to, run_time, why_no_run_time
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.store.record import Record
 from slackwater.store.rows import versions
 
-FRESH_MS = 30 * 60_000  # a charge that was logged longer ago is no longer the charge (ours)
+FRESH_MS = 30 * MINUTE_MS  # a charge that was logged longer ago is no longer the charge (ours)
 
 
 @dataclass(frozen=True)

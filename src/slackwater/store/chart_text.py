@@ -11,13 +11,12 @@ from slackwater.assessment.document import stamp
 from slackwater.episode.chart import read_chart
 from slackwater.episode.instants import read_instant, read_zone
 from slackwater.episode.plain_text import plain_text
-from slackwater.episode.table import rows_of
+from slackwater.episode.table import COLUMNS, rows_of
 from slackwater.episode.types import Chart
 from slackwater.errors import ChartError
 from slackwater.store.acts import key_of
 from slackwater.store.nouns import Value
 
-COLUMNS = ("time", "item", "value", "unit", "note", "drain", "recorded", "by")
 _SAID = ("drain", "item", "value", "unit", "note", "time_ms", "written_ms", "written_by")
 
 
@@ -37,7 +36,7 @@ def entries_of(data: bytes, name: str, zone: str | None) -> tuple[Chart, list[di
         found.append(
             {
                 "drain": entry.drain,
-                "item": entry.item,
+                "item": entry.written or entry.item,
                 "value": cells["value"] or None,
                 "unit": cells["unit"] or None,
                 "note": cells["note"] or None,

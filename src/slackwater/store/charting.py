@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 
 from slackwater.episode.order import SuctionOrder, unanswered
 from slackwater.episode.typed import Typed, entry_of, plain
+from slackwater.episode.values import CLAMP_KINDS
 from slackwater.errors import RecordError
 from slackwater.store.acts import key_of
 from slackwater.store.course import Course
@@ -20,7 +21,6 @@ from slackwater.store.nouns import Value
 from slackwater.store.record import Acting
 from slackwater.store.rows import Thing, versions
 
-CLAMP_KINDS = ("handling", "trial", "ordered")
 CLAMP_OFF = "take the clamp off"  # the task that a clamp leaves
 
 
@@ -178,16 +178,6 @@ def change_canister(
     return key
 
 
-def chart_fluid(
-    act: Acting, course: Course, amount: str, unit: str, *, by: str, at_ms: int, once: str, appearance: str = "",
-    note: str = "",
-) -> tuple[str, ...]:  # fmt: skip
-    """Chart what drained since the last entry of this drain (empty: not measured, which is not zero)."""
-    rows = [Typed("fluid_output", amount, unit, note)]
-    rows += [Typed("fluid_appearance", appearance)] if appearance else []
-    return chart_set(act, course, rows, by=by, at_ms=at_ms, once=once)
-
-
 def hold_on(act: Acting, course: Course, reason: str, *, from_ms: int, once: str, note: str = "") -> str:
     """Keep the drain for a coded reason (nouns.HOLD_REASONS); `other` needs a note. Returns the hold's key."""
     if reason == "other" and not plain(note):
@@ -228,21 +218,6 @@ def check_done(act: Acting, course: Course, key: str, *, version: int, by: str, 
     if not plain(result):
         raise RecordError("what was found is not said", where="result", mend="Say it in a few words.")
     _done(act, course, "check", key, version, by, at_ms, result)
-
-
-def pin_goal(act: Acting, course: Course, *, text: str, protocol: str | None, version: int | None) -> None:
-    """What this drain is for, and the rule that follows from it, by the hash of its file.
-
-    `version`: of the goal that was seen, None where there was none. The rule must be recorded.
-    """
-    if protocol is not None and act.thing("protocol", protocol) is None:
-        raise RecordError("that rule is not recorded", where="protocol", mend="Record the rule first.")
-    key = key_of("goal", course.drain.key)
-    fields: dict[str, Value] = {"text": plain(text) or None, "protocol": protocol}
-    if version is None:
-        act.add("goal", key, {"drain": course.drain.key, **fields}, happened_ms=act.at_ms)
-    else:
-        act.change("goal", key, fields, version=version, happened_ms=act.at_ms)
 
 
 def _entry_fields(act: Acting, course: Course, row: Typed, by: str, at_ms: int) -> dict[str, Value]:

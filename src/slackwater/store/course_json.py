@@ -9,20 +9,24 @@ from typing import Any
 from sqlalchemy import Connection
 
 from slackwater.store.course import Course, course_of, own_pairings
+from slackwater.store.files import Files
 from slackwater.store.history import Line, history_of
 from slackwater.store.listing import Listed
+from slackwater.store.live import Sent, sent_of
 from slackwater.store.rows import Thing, things
 
-Whole = tuple[Course, tuple[Line, ...], Thing | None, dict[str, str]]
+Whole = tuple[Course, tuple[Line, ...], Thing | None, dict[str, str], tuple[Sent, ...]]
 
 
-def whole_course(connection: Connection, drain: str, known_ms: int | None = None) -> Whole:
-    """What `course_dict` takes: course, history, the rule pinned, serial numbers by the key of the unit."""
+def whole_course(connection: Connection, files: Files, drain: str, known_ms: int | None = None) -> Whole:
+    """What `course_dict` takes: course, history, the rule pinned, serial numbers by the key of the unit, and what its
+    units sent by themselves."""
     course = course_of(connection, drain, known_ms)
     serials = {unit.key: unit["serial"] for unit in things(connection, "unit")}
     pinned = None if course.goal is None else course.goal["protocol"]
     rule = next(iter(things(connection, "protocol", keys=[pinned] if pinned else [])), None)
-    return course, history_of(connection, course, known_ms), rule, serials
+    sent = tuple(found for live in course.live if (found := sent_of(connection, files, live)) is not None)
+    return course, history_of(connection, course, known_ms), rule, serials, sent
 
 
 def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
@@ -41,7 +45,7 @@ def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
 
 
 def course_dict(
-    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str]
+    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str], sent: Sequence[Sent]
 ) -> dict[str, Any]:
     """All that the record holds of one drain. `serials`: serial numbers by the key of the unit."""
     return {
@@ -54,6 +58,13 @@ def course_dict(
         "removal": thing_dict(course.removal), "checks": _all(course.checks),
         "canisters": _all(course.canisters), "trips": _all(course.trips), "homes": _all(course.homes),
         "unit_calls": [{**(thing_dict(one) or {}), "serial": serials.get(one["unit"])} for one in course.calls],
+        "sent": [
+            {
+                "unit": one.unit, "serial": one.serial, "readings": one.readings,
+                "first_at": _stamp(one.first_ms), "last_at": _stamp(one.last_ms),
+            }
+            for one in sent
+        ],
         "history": history_list(history),
     }  # fmt: skip
 

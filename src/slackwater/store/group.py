@@ -75,7 +75,18 @@ def keep_messages(record: Record, messages: Sequence[Message], by: str) -> list[
             [(key, one.fields) for key, one in new.items()],
             each_ms={key: one.time_ms for key, one in new.items()},
         )
+        _dispute(act, [one for key, one in new.items() if key != one.key])
     return became
+
+
+def _dispute(act: Acting, beside: Sequence[Message]) -> None:
+    """Note the numbers under which other words came, so that a reading is doubted whomever its unit serves by then."""
+    told: dict[str, dict[str, Value]] = {}
+    for one in beside:
+        unit = key_of("unit", one.unit)
+        told[key_of("disputed", unit, one.sequence)] = {"unit": unit, "sequence": one.sequence}
+    noted = {one.key for one in act.things("disputed", keys=told)} if told else ()
+    act.add_all("disputed", [(key, fields) for key, fields in told.items() if key not in noted])
 
 
 def _bodies(act: Acting, keys: Sequence[str]) -> dict[str, str]:

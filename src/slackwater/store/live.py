@@ -13,6 +13,7 @@ from sqlalchemy import Connection, func, select
 
 from slackwater.episode.instants import read_instant
 from slackwater.errors import LogError, StaleError
+from slackwater.quantities.spans import HOUR_MS
 from slackwater.reading.log import Log
 from slackwater.reading.read import read_log
 from slackwater.store.acts import key_of
@@ -22,7 +23,7 @@ from slackwater.store.record import Record
 from slackwater.store.rows import Thing, last_known, things
 from slackwater.store.tables import TABLES
 
-UNSEALED_MS = 3_600_000  # a unit's messages are sealed once the oldest has waited so long
+UNSEALED_MS = HOUR_MS  # a unit's messages are sealed once the oldest has waited so long
 MOST_AT_ONCE = 20_000  # messages in one act of sealing
 ALL_ROWS = 1.0  # each reading was accepted when it came; only those in dispute are refused here
 BY = "live intake"
@@ -33,7 +34,8 @@ class Live:
     """What a unit sent that serves or served a drain, as counted; nothing of it is read yet.
 
     unit: the record's key. after_seq: up to that act it lies in `blocks`; the rest, `count` messages up to
-    `until_seq`, does not yet. last_ms: the latest reading, UTC ms. spans: when it was paired with the drain.
+    `until_seq`, does not yet. last_ms: the latest reading, UTC ms. spans: when it was paired with the drain. disputed:
+    under how many of its numbers other readings came, up to the act `disputed_seq`, whomever it served then.
     """
 
     unit: str
@@ -44,11 +46,13 @@ class Live:
     until_seq: int
     count: int
     last_ms: int
+    disputed: int = 0
+    disputed_seq: int = 0
 
     @property
     def state(self) -> str:
         """Changes whenever a message comes or is sealed."""
-        return f"{self.serial} {self.until_seq} {self.count} {len(self.blocks)}"
+        return f"{self.serial} {self.until_seq} {self.count} {len(self.blocks)} {self.disputed}"
 
 
 def live_of(connection: Connection, pairings: Sequence[Thing], known_ms: int | None = None) -> tuple[Live, ...]:
@@ -70,22 +74,56 @@ def live_of(connection: Connection, pairings: Sequence[Thing], known_ms: int | N
         until, count, last = connection.execute(query).one()
         if count or blocks:
             last_ms = max([one["last_ms"] for one in blocks] + ([last] if count else []))
-            found.append(Live(unit.key, unit["serial"], spans, blocks, after, until or after, count, last_ms))
+            until = until or max(one["until_seq"] for one in blocks)
+            twice = _disputed(connection, unit.key, known_ms)
+            found.append(Live(unit.key, unit["serial"], spans, blocks, after, until, count, last_ms, *twice))
     return tuple(found)
+
+
+def _disputed(connection: Connection, unit: str, known_ms: int | None) -> tuple[int, int]:
+    """How many of a unit's numbers are in dispute, and the act of the last of them."""
+    rows = TABLES["disputed"]
+    query = select(func.count(), func.max(rows.c.seq)).where(rows.c.unit == unit)
+    if known_ms is not None:
+        query = query.where(rows.c.seq <= last_known(known_ms))
+    count, last = connection.execute(query).one()
+    return count, last or 0
+
+
+@dataclass(frozen=True)
+class Sent:
+    """How many of a unit's readings are a drain's, and the first and last moment of which it sent one (UTC ms)."""
+
+    unit: str
+    serial: str
+    readings: int
+    first_ms: int
+    last_ms: int
+
+
+def sent_of(connection: Connection, files: Files, live: Live) -> Sent | None:
+    """Counted without reading what lies wholly within the drain's time; None where no reading is the drain's."""
+    told, pieces = [], _unsealed(connection, live)
+    for block in live.blocks:
+        if _wholly(block, live.spans):
+            told.append((block["rows"], block["first_ms"], block["last_ms"]))
+        elif (piece := _read(files, block, live.spans)) is not None:
+            pieces.append(piece)
+    for piece in pieces:
+        stamps = sorted(line.split(",", 2)[1] for line in piece.lines)
+        told.append((len(stamps), read_instant(stamps[0]), read_instant(stamps[-1])))
+    if not told:
+        return None
+    counts, firsts, lasts = zip(*told, strict=True)
+    return Sent(live.unit, live.serial, sum(counts), min(firsts), max(lasts))
 
 
 def log_of(connection: Connection, files: Files, live: Live) -> list[Log]:
     """The unit's log of its time at the drain. Several where its messages declare different units or signs."""
     pieces = [piece for block in live.blocks if (piece := _read(files, block, live.spans)) is not None]
-    if live.count:
-        rows = TABLES["message"]
-        query = select(rows.c.body).where(
-            rows.c.unit == live.serial, rows.c.seq > live.after_seq, rows.c.seq <= live.until_seq, rows.c.gone == 0
-        )
-        sent = pieces_of(connection.execute(query).scalars())
-        pieces += [piece for one in sent if (piece := only(one, live.spans)) is not None]
+    pieces += _unsealed(connection, live)
     logs = []
-    for at, piece in enumerate(joined(pieces), start=1):
+    for at, piece in enumerate(joined(pieces, _numbers(connection, live)), start=1):
         name = f"{live.serial} as sent" + (f", {at}" if at > 1 else "")
         try:
             read = read_log(HEADER + piece.rows, piece.declared.layout(), name, ALL_ROWS)
@@ -95,14 +133,38 @@ def log_of(connection: Connection, files: Files, live: Live) -> list[Log]:
     return logs
 
 
+def _numbers(connection: Connection, live: Live) -> Sequence[int]:
+    """The unit's numbers in dispute, whichever patient's time each reading is of."""
+    if not live.disputed:
+        return ()
+    rows = TABLES["disputed"]
+    query = select(rows.c.sequence).where(rows.c.unit == live.unit, rows.c.seq <= live.disputed_seq)
+    return connection.execute(query).scalars().all()
+
+
+def _unsealed(connection: Connection, live: Live) -> list[Piece]:
+    """The drain's own of the messages that lie in no file yet."""
+    if not live.count:
+        return []
+    rows = TABLES["message"]
+    query = select(rows.c.body).where(
+        rows.c.unit == live.serial, rows.c.seq > live.after_seq, rows.c.seq <= live.until_seq, rows.c.gone == 0
+    )
+    sent = pieces_of(connection.execute(query).scalars())
+    return [piece for one in sent if (piece := only(one, live.spans)) is not None]
+
+
 def _read(files: Files, block: Thing, spans: Sequence[tuple[int, int | None]]) -> Piece | None:
     rows = files.get(block["sha256"])[len(HEADER) :]
-    piece = Piece(Declared.from_json(block["declared"]), rows, *_ends(rows), block["numbers"] < block["rows"])
-    shift = piece.declared.shift_ms
-    first, last = block["first_ms"] + shift, block["last_ms"] + shift
-    if any(begin < first and (end is None or last <= end) for begin, end in spans):
-        return piece
-    return only(piece, spans)
+    piece = Piece(Declared.from_json(block["declared"]), rows, *_ends(rows))
+    return piece if _wholly(block, spans) else only(piece, spans)
+
+
+def _wholly(block: Thing, spans: Sequence[tuple[int, int | None]]) -> bool:
+    """Whether all of a block's rows stand for time within one of the spans."""
+    before, after = Declared.from_json(block["declared"]).reach_ms
+    first, ends, last = block["first_ms"] + before, block["first_ms"] + after, block["last_ms"] + after
+    return any(begin <= first and begin < ends and (end is None or last <= end) for begin, end in spans)
 
 
 def _ends(rows: bytes) -> tuple[int, int]:
@@ -169,7 +231,7 @@ def seal(record: Record, serial: str) -> int:
             act.add("sealed", key_of("sealed", unit, until, sha256), {
                 "unit": unit, "sha256": sha256, "declared": piece.declared.to_json(), "until_seq": until,
                 "first_ms": read_instant(stamps[0]), "last_ms": read_instant(stamps[-1]),
-                "rows": len(stamps), "numbers": len(set(map(number, piece.lines))),
+                "rows": len(stamps), "states": " ".join(piece.states) or None,
             })  # fmt: skip
     return len(found)
 

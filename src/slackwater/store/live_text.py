@@ -7,8 +7,8 @@ into pieces changes the log.
 from __future__ import annotations
 
 import json
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -59,10 +59,11 @@ class Declared:
         return cls(told["said"], frozenset(told["columns"]))
 
     @property
-    def shift_ms(self) -> int:
-        """From a row's stamp to the end of what it stands for, where that is declared."""
+    def reach_ms(self) -> tuple[int, int]:
+        """From a row's stamp to the beginning and the end of what it stands for; (0, 0) where not declared."""
         base = self.said["base"]
-        return round(parse_span(base["every"]) * 1000) if base["marks"] == "start" and base["every"] else 0
+        every_ms = round(parse_span(base["every"]) * 1000) if base["every"] else 0
+        return (0, every_ms) if base["marks"] == "start" else (-every_ms, 0)
 
     def layout(self) -> Layout:
         """The layout that reads the rows. Only channels that were reported are named."""
@@ -95,26 +96,26 @@ class Declared:
 
 @dataclass(frozen=True)
 class Piece:
-    """Some rows of one unit, in order of their numbers, each with its line end. `first`, `last`: those numbers.
-
-    twice: one number stands on several rows.
-    """
+    """Some rows of one unit, in order of their numbers, each with its line end. `first`, `last`: those numbers."""
 
     declared: Declared
     rows: bytes
     first: int
     last: int
-    twice: bool
 
     @classmethod
     def of(cls, declared: Declared, lines: Sequence[str]) -> Piece:
-        twice = len(set(map(number, lines))) < len(lines)
         rows = "".join(f"{line}\n" for line in lines).encode()
-        return cls(declared, rows, number(lines[0]), number(lines[-1]), twice)
+        return cls(declared, rows, number(lines[0]), number(lines[-1]))
 
     @property
     def lines(self) -> list[str]:
         return self.rows.decode().splitlines()
+
+    @property
+    def states(self) -> list[str]:
+        """The words for the unit's state that stand in it."""
+        return sorted({line.rpartition(",")[2] for line in self.lines} - {""})
 
 
 def number(line: str) -> int:
@@ -133,13 +134,15 @@ def pieces_of(bodies: Iterable[str]) -> list[Piece]:
     return [Piece.of(declared, lines) for declared, lines in _together(rows)]
 
 
-def joined(pieces: Sequence[Piece]) -> list[Piece]:
+def joined(pieces: Iterable[Piece], disputed: Collection[int] = ()) -> list[Piece]:
     """As few pieces as their declarations allow, each in order of its numbers.
 
-    Where two rows came under one number, neither has a value: which of them is true cannot be told.
+    disputed: numbers under which more than one reading came. None of them has a value: which is true cannot be told.
     """
-    settled = _settled(sorted(pieces, key=lambda piece: (piece.first, piece.last, piece.rows)))
-    return [_end_to_end(declared, held) for declared, held in _together((one.declared, one) for one in settled)]
+    ordered = sorted(pieces, key=lambda piece: (piece.first, piece.last, piece.rows))
+    numbers = sorted(disputed)
+    return [_end_to_end(declared, held) for declared, held in
+            _together((one.declared, _in_dispute(one, numbers)) for one in ordered)]  # fmt: skip
 
 
 def _together(parts: Iterable[tuple[Declared, _Part]]) -> list[tuple[Declared, list[_Part]]]:
@@ -158,14 +161,17 @@ def _together(parts: Iterable[tuple[Declared, _Part]]) -> list[tuple[Declared, l
 
 
 def only(piece: Piece, spans: Sequence[tuple[int, int | None]]) -> Piece | None:
-    """The rows that ended within one of the spans (from, to] of UTC ms; None where none did."""
-    shift = piece.declared.shift_ms
-    bounds = [(stamp(max(0, begin - shift)), None if end is None else stamp(max(0, end - shift)))
-              for begin, end in spans]  # fmt: skip
+    """The rows whose whole time lies within one of the spans (from, to] of UTC ms; None where there is none.
+
+    So a reading that began on one patient and ended on another is neither's.
+    """
+    before, after = piece.declared.reach_ms
+    bounds = [(stamp(max(0, begin - after)), stamp(max(0, begin - before)), None if end is None else
+               stamp(max(0, end - after))) for begin, end in spans]  # fmt: skip
     kept = []
     for line in piece.lines:
         at = line.split(",", 2)[1]
-        if any(at > begin and (end is None or at <= end) for begin, end in bounds):
+        if any(at > ends and at >= begins and (last is None or at <= last) for ends, begins, last in bounds):
             kept.append(line)
     return Piece.of(piece.declared, kept) if kept else None
 
@@ -173,7 +179,7 @@ def only(piece: Piece, spans: Sequence[tuple[int, int | None]]) -> Piece | None:
 def _end_to_end(declared: Declared, pieces: list[Piece]) -> Piece:
     if all(one.last < other.first for one, other in pairwise(pieces)):
         rows = b"".join(piece.rows for piece in pieces)
-        return Piece(declared, rows, pieces[0].first, pieces[-1].last, any(piece.twice for piece in pieces))
+        return Piece(declared, rows, pieces[0].first, pieces[-1].last)
     return Piece.of(declared, sorted((line for piece in pieces for line in piece.lines), key=_by_number))
 
 
@@ -181,33 +187,15 @@ def _by_number(line: str) -> tuple[int, str]:
     return number(line), line
 
 
-def _settled(pieces: list[Piece]) -> list[Piece]:
-    """The same pieces, in order of their first numbers, those rows in dispute that share a number with another."""
-    out: list[Piece] = []
-    together: list[Piece] = []  # pieces whose numbers lie among each other
-    reach = -1
-    for piece in pieces:
-        if piece.first > reach:
-            out += _settle(together)
-            together = []
-        together.append(piece)
-        reach = max(reach, piece.last)
-    return out + _settle(together)
+def _in_dispute(piece: Piece, numbers: Sequence[int]) -> Piece:
+    """The same rows, those under one of the numbers without a flow. `numbers`: in order."""
+    if bisect_left(numbers, piece.first) == bisect_right(numbers, piece.last):
+        return piece
+    known = frozenset(numbers)
+    return Piece.of(piece.declared, [_without_flow(line) if number(line) in known else line for line in piece.lines])
 
 
-def _settle(pieces: list[Piece]) -> list[Piece]:
-    if len(pieces) == 1 and not pieces[0].twice:
-        return pieces
-    count = Counter(number(line) for piece in pieces for line in piece.lines)
-    if max(count.values(), default=0) < 2:
-        return pieces
-    return [
-        Piece.of(piece.declared, [_in_dispute(line) if count[number(line)] > 1 else line for line in piece.lines])
-        for piece in pieces
-    ]
-
-
-def _in_dispute(line: str) -> str:
+def _without_flow(line: str) -> str:
     cells = line.split(",")
     cells[COLUMNS.index("flow")] = DISPUTED
     return ",".join(cells)

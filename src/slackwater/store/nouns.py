@@ -167,7 +167,9 @@ _ALL = (
     Noun("unit_key", (*_of("unit"), Field("hash", needed=True))),
     Noun("sealed", (*_of("unit", "sha256"), Field("declared", needed=True), Field("until_seq", COUNT, needed=True),
                     Field("first_ms", INSTANT, needed=True), Field("last_ms", INSTANT, needed=True),
-                    Field("rows", COUNT, needed=True), Field("numbers", COUNT, needed=True))),
+                    Field("rows", COUNT, needed=True), *_text("states"))),
+    # A number under which a unit sent more than one reading: none of them has a value.
+    Noun("disputed", (*_of("unit"), Field("sequence", COUNT, needed=True))),
     # What a unit sent by itself; its own sequence number makes it the same message however often it comes.
     Noun("message", (*_of("unit"), Field("sequence", COUNT, needed=True, fixed=True), Field("body", needed=True))),
 )  # fmt: skip

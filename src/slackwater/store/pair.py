@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from slackwater.errors import RecordError
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.reading.log import NONE, Log
 from slackwater.store.acts import key_of
 from slackwater.store.course_text import natural_key
@@ -16,7 +17,7 @@ from slackwater.store.record import Acting
 from slackwater.store.rows import Thing
 from slackwater.store.whose import Whose
 
-AWAY_MS = 3_600_000  # a unit that was away for longer was paired anew (ours)
+AWAY_MS = HOUR_MS  # a unit that was away for longer was paired anew (ours)
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,8 @@ def arrived_with(log: Log, connected_ms: int | None) -> list[str]:
     """A unit that came with another one's history."""
     notes = []
     first, _ = span_of(log)
-    if connected_ms is not None and first < connected_ms - 60_000:
-        minutes = (connected_ms - first) // 60_000
+    if connected_ms is not None and first < connected_ms - MINUTE_MS:
+        minutes = (connected_ms - first) // MINUTE_MS
         notes.append(f"{log.name} begins {minutes} min before the drain was connected: an earlier patient's?")
     if log.fluid_ml is not None and len(log.fluid_ml):
         known = log.fluid_ml[log.fluid_ml != NONE]

@@ -136,7 +136,10 @@ def until(log: Log, end_ms: int | None) -> Log:
 
 
 def while_paired(log: Log, course: Course) -> Log:
-    """The rows of the time for which a person paired this unit with the drain; all, where nobody entered a pairing."""
+    """The rows of the time for which a person paired this unit with the drain; all, where nobody entered a pairing.
+
+    A row that began before it began may hold another patient's air, so it is left out, too.
+    """
     if len(log.serials) != 1:
         return log
     unit = key_of("unit", log.serials[0])
@@ -146,7 +149,11 @@ def while_paired(log: Log, course: Course) -> Log:
     ends = log.time_ms if log.marks == "end" else log.time_ms + log.every_ms
     keep = np.zeros(len(ends), np.bool_)
     for one in own:
-        keep |= (ends > one["from_ms"]) & (ends <= (np.iinfo(np.int64).max if one["to_ms"] is None else one["to_ms"]))
+        keep |= (
+            (ends > one["from_ms"])
+            & (ends - log.every_ms >= one["from_ms"])
+            & (ends <= (np.iinfo(np.int64).max if one["to_ms"] is None else one["to_ms"]))
+        )
     return log if bool(np.all(keep)) else log.only(keep)
 
 

@@ -46,6 +46,13 @@ class Pull:
     drain: str | None  # key of the drain where it is now
     why: tuple[str, ...]
 
+    @property
+    def off_patient(self) -> str:
+        """How a unit that is at no drain stands, and where somebody said that it is."""
+        assert self.unit is not None
+        place = next((state["at_place"] for state in reversed(self.unit.history) if state["at_place"]), None)
+        return f"{self.unit.stands}, {f'at {place}' if place else 'where it is is not recorded'}"
+
 
 def recall(record: Record, what: str, lot: str, reason: str, *, by: str) -> str:
     """Open a recall, from now on; its key. The same again, however it is spelt, changes its reason, and opens a closed

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Engine, insert
 from sqlalchemy.exc import IntegrityError
 
 from slackwater.errors import NotWritten, RecordError, StaleError
+from slackwater.quantities.spans import HOUR_MS
 from slackwater.store import checks, migrate, rows
 from slackwater.store.acts import FIRST, Act, Change, act_of, row_of
 from slackwater.store.engine import engine_of, reading, refused_by_guard, writing
@@ -245,7 +246,7 @@ class Acting:
         self._changes += changes
 
 
-_CLOCK_SLIPS_MS = 3_600_000
+_CLOCK_SLIPS_MS = HOUR_MS
 
 
 def _recorded_at(now_ms: int, before_ms: int | None) -> int:
@@ -295,7 +296,7 @@ def open_record(
             )
         if found != migrate.REVISIONS[-1]:
             if found is not None and where.sqlite:
-                _copy_beside(engine, where, found)
+                _copy_beside(engine, where)
             migrate.upgrade(engine)
         if where.sqlite:
             _sync(where.folder)  # SQLite does not say when it could not make the name of its -wal certain
@@ -315,7 +316,7 @@ def _folder(place: Place) -> None:
         raise NotWritten(f"cannot be made: {error.strerror}", where=place.says, mend="Check the rights.") from error
 
 
-def _copy_beside(engine: Engine, place: Place, found: str) -> None:
+def _copy_beside(engine: Engine, place: Place) -> None:
     """The database as it was, whole, before its tables change."""
     copy = place.folder / f"record.before-{migrate.REVISIONS[-1]}.sqlite"
     temporary = copy.with_suffix(".new")

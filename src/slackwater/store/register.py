@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime
 from slackwater.episode.instants import instant_of
 from slackwater.equipment.shortage import Demand
 from slackwater.errors import RecordError
+from slackwater.quantities.spans import DAY_MS
 from slackwater.store.acts import key_of
 from slackwater.store.alike import FORMULA, folded, lot_form, serial_fault
 from slackwater.store.nouns import Value
@@ -18,7 +19,6 @@ from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 from slackwater.store.units import AWAY, open_recalls, units_now
 
-DAY_MS = 86_400_000
 COLUMNS = (
     "serial", "kind", "layout", "bought", "battery_lot", "battery_from", "must_run_min", "service_due",
     "safety_test_due",
@@ -36,6 +36,14 @@ class Due:
     what: str
     at_ms: int | None
     standing: str  # overdue, due, later, not recorded
+
+    @property
+    def told(self) -> str:
+        """Days are UTC days, with their year: one may lie far ahead."""
+        if self.at_ms is None:
+            return f"{self.what} not recorded"
+        words = {"overdue": "overdue since", "due": "due soon,"}.get(self.standing, "due")
+        return f"{self.what} {words} {_day(self.at_ms)}"
 
 
 @dataclass(frozen=True)
@@ -102,9 +110,13 @@ def _cell(unit: Thing, name: str) -> str:
     if value is None:
         return ""
     if name in DAYS:
-        return datetime.fromtimestamp(value / 1000, UTC).date().isoformat()
+        return _day(value)
     text = str(value)
     return f"'{text}" if text.startswith(FORMULA) else text  # only a log can have brought such a serial number
+
+
+def _day(at_ms: int) -> str:
+    return datetime.fromtimestamp(at_ms / 1000, UTC).date().isoformat()
 
 
 def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[str, Value]]], list[Refused]]:
@@ -121,10 +133,8 @@ def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[s
     try:
         names = [name.strip() for name in next(rows, [])]
         begins = rows.line_num + 1
-        wrong = [name for name in names if name not in COLUMNS]
-        if "serial" not in names or wrong or len(set(names)) < len(names):
-            what = f"{wrong[0]!r} is no column" if wrong else "serial is missing, or a column stands twice"
-            return [], [Refused(1, "columns", what, f"Known, in any order: {', '.join(COLUMNS)}.")]
+        if (wrong := _header_fault(names)) is not None:
+            return [], [Refused(1, "columns", *wrong)]
         for cells in rows:
             line, begins = begins, rows.line_num + 1
             if not any(cell.strip() for cell in cells):
@@ -141,8 +151,10 @@ def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[s
                     refused.append(Refused(line, "serial", f"{serial[:40]!r} stands on line {seen[serial]} already",
                                            "Keep one line a unit."))  # fmt: skip
                 elif serial not in there and folded(serial) in forms:
+                    meant = forms[folded(serial)]
+                    stands = f"stands on line {seen[meant]}" if meant in seen else "is in the register"
                     refused.append(Refused(line, "serial", f"{serial[:40]!r} is another spelling",
-                                           f"{forms[folded(serial)]} is in the register; is it that one?"))  # fmt: skip
+                                           f"{meant} {stands}; is it that one? Then write it so."))  # fmt: skip
                 seen.setdefault(serial, line)
                 forms.setdefault(folded(serial), serial)
             found.append((line, fields))
@@ -151,6 +163,20 @@ def read(text: str, there: Collection[str] = ()) -> tuple[list[tuple[int, dict[s
     except csv.Error as error:
         refused.append(Refused(begins, "quotes", f"cannot be read: {error}", "Mend the quotes of this line."))
     return found, refused
+
+
+def _header_fault(names: Sequence[str]) -> tuple[str, str] | None:
+    """What is wrong with the line of column names and how to mend it, or None."""
+    known = f"Known, in any order: {', '.join(COLUMNS)}."
+    for mark, called in ((";", "semicolons"), ("\t", "tabs")):
+        if len(names) == 1 and mark in names[0]:
+            return f"are parted by {called}", "Save the file with commas between columns, and days as 2041-03-07."
+    for name in names:
+        if name not in COLUMNS:
+            return f"{name[:40]!r} is no column", known
+        if names.count(name) > 1:
+            return f"{name} stands twice", "Keep one of them."
+    return None if "serial" in names else ("serial is missing", known)
 
 
 def _fields(
@@ -270,20 +296,24 @@ def facts_from(serial: str, cells: Mapping[str, str]) -> dict[str, Value]:
 def utilisation(record: Record, now_ms: int, days: int = 90) -> dict[str, Used]:
     """Days in use of the days for which each unit was known, in the last `days`; by the unit's key.
 
-    A unit is known from the day it was bought, else from its first pairing, else from when it was entered; whichever
-    came first. Time away (faulty, in service, lost) counts as known and not in use.
+    A unit is known from the day it was bought, from its first pairing or from when it was entered, whichever came
+    first; but never from before the record tells of any use or any unit: nobody knows who had it then. Time away
+    (faulty, in service, lost) counts as known and not in use.
     """
     spans: dict[str, list[tuple[int, int]]] = {}
     for one in record.things("pairing"):
         end = now_ms if one["to_ms"] is None else min(one["to_ms"], now_ms)
         if one["from_ms"] < end:
             spans.setdefault(one["unit"], []).append((one["from_ms"], end))
+    units = record.things("unit")
+    begun = [*(unit.at_ms for unit in units), *(start for some in spans.values() for start, _ in some)]
+    told_ms = min(begun, default=now_ms)
     found = {}
-    for unit in record.things("unit"):
+    for unit in units:
         mine = sorted(spans.get(unit.key, []))
         begins = [unit["bought_ms"]] if unit["bought_ms"] is not None else []
         begins += [mine[0][0]] if mine else []
-        first = max(min([*begins, unit.at_ms]), now_ms - days * DAY_MS)
+        first = max(min([*begins, unit.at_ms]), told_ms, now_ms - days * DAY_MS)
         found[unit.key] = Used(_covered(mine, first, now_ms) / DAY_MS, max(now_ms - first, 0) / DAY_MS)
     return found
 

@@ -9,6 +9,7 @@ from datetime import datetime, tzinfo
 from slackwater.equipment.trip import CANNOT_TELL, Answer, answer
 from slackwater.errors import ProtocolError, RecordError
 from slackwater.protocol.rule import Protocol, TripMargin
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.store.acts import key_of
 from slackwater.store.charges import NOTHING, Battery, batteries
 from slackwater.store.course import Course, course_of, own_pairings
@@ -19,7 +20,7 @@ from slackwater.store.record import Acting, Record
 from slackwater.store.rows import Thing
 
 LONGEST_MIN = 24 * 60
-SOON_MS = 30 * 60_000  # the charge now says nothing of a trip that leaves later than that (ours)
+SOON_MS = 30 * MINUTE_MS  # the charge now says nothing of a trip that leaves later than that (ours)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from slackwater.errors import RecordError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.store.acts import key_of
 from slackwater.store.alike import lot_form, near, serial_fault
 from slackwater.store.facts import is_new, other_words
@@ -19,7 +20,6 @@ TURNOVER = ("cleaned", "tested", "ready")
 AWAY = ("faulty", "in_service", "lost")
 METHOD_NEEDED = ("cleaned", "tested")
 NOT_REGISTERED = "not in the register"
-MINUTE_MS = 60_000
 
 
 def state_words(state: str) -> str:

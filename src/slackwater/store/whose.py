@@ -61,7 +61,7 @@ def settle_drain(act: Acting, told: Episode, name: str, correct: bool) -> Whose:
         },
         of=name, correct=correct,
     )  # fmt: skip
-    space = _space(act, episode, told, known, tubes)
+    space = _space(episode, told, known, tubes)
     rows += tell(
         act, "space", space, {"episode": episode, "kind": told.space, "side": told.side}, of=name, correct=correct
     )
@@ -96,7 +96,7 @@ def _refuse_second_use(act: Acting, known: Thing, told: Episode, name: str, corr
             )
 
 
-def _space(act: Acting, episode: str, told: Episode, known: Thing | None, tubes: dict[str, Thing]) -> str:
+def _space(episode: str, told: Episode, known: Thing | None, tubes: dict[str, Thing]) -> str:
     """The space that this drain lies in: its own, or that of a drain that it is said to share one with."""
     if known is not None:
         return str(known["space"])

@@ -10,16 +10,18 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.instants import read_zone
+from slackwater.errors import UsageError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.round import judged_at
 from slackwater.report.sheets.incident import EITHER_SIDE_MS
 from slackwater.report.sheets.make import print_many, print_one, sheet
 from slackwater.report.sheets.material import Material, beside_of
 from slackwater.report.sheets.sheet import Print, Sheet
 from slackwater.report.sheets.ward import WardAsked, drains_in, failed
-from slackwater.store.course import Course, course_of
+from slackwater.store.course import Course
 from slackwater.store.record import Record, opened
-from slackwater.web.drain_sheet import Moment, judged, known_course
-from slackwater.web.judges import MINUTE_MS, Asked
+from slackwater.web.drain_sheet import Moment, judged, read_course
+from slackwater.web.judges import Asked
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,10 +53,25 @@ def made(course: Course, found: Assessment | None, asked: Asked) -> Sheet:
     return sheet(asked.name, of)
 
 
+async def print_of(
+    request: Request, name: str, at_ms: int | None, known_ms: int | None, about_ms: int | None
+) -> tuple[Print | None, str]:
+    """A sheet of `KINDS` of the path's drain, looking back to those moments; or why it cannot be made.
+
+    Raises UsageError where a moment has not come yet, or an incident is about none.
+    """
+    now = request.app.state.settings.clock()
+    if any(one is not None and one > now for one in (at_ms, known_ms, about_ms)):
+        raise UsageError("that moment has not come yet", mend="Choose a moment that has passed.")
+    if name == "incident" and about_ms is None:
+        raise UsageError("an incident is about a moment", mend="Choose when it was.")
+    return await one_print(request, name, Moment(now, at_ms, known_ms), about_ms if name == "incident" else None)
+
+
 async def one_print(request: Request, name: str, moment: Moment, about_ms: int | None) -> tuple[Print | None, str]:
     """One sheet of the path's drain; or why it cannot be made. about_ms: an incident's moment."""
     settings, drain = request.app.state.settings, request.state.drain
-    course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
+    course = await run_in_threadpool(read_course, request.app.state.record, drain, moment.known_ms)
     now_ms, asked_ms = judged_at(course, moment.as_of_ms), moment.as_of_ms
     if about_ms is not None:
         now_ms = asked_ms = min(about_ms + EITHER_SIDE_MS, moment.now_ms) // MINUTE_MS * MINUTE_MS
@@ -77,7 +94,7 @@ async def handover_print(request: Request, ward: str | None) -> Print | None:
     gate = asyncio.Semaphore(max(1, settings.judges))  # so that other pages' answers come between
 
     async def one(drain: str) -> Sheet:
-        course = await run_in_threadpool(_course, record, drain, None)
+        course = await run_in_threadpool(read_course, record, drain, None)
         asked = SheetAsked(
             settings.place, drain, judged_at(course, at_ms), settings.zone_name, name="handover",
             printed_ms=now_ms, demo=settings.demo, asked_ms=at_ms, many=True,
@@ -92,8 +109,3 @@ async def handover_print(request: Request, ward: str | None) -> Print | None:
     sheets = await asyncio.gather(*(one(drain) for drain in drains))
     title = f"Handover, {ward or 'my drains'}, {len(sheets)} drain{'' if len(sheets) == 1 else 's'}"
     return print_many(title, sheets, now_ms, settings.zone) if sheets else None
-
-
-def _course(record: Record, drain: str, known_ms: int | None) -> Course:
-    with record.reading() as connection:
-        return course_of(connection, drain) if known_ms is None else known_course(connection, drain, known_ms)

@@ -7,7 +7,6 @@ import shutil
 import socket
 import subprocess
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +14,8 @@ from pathlib import Path
 import pytest
 from amqtt.broker import Broker
 from amqtt.plugins.base import BaseAuthPlugin
+
+from ward.until import LONG_S, until
 
 KINDS = ("amqtt", "mosquitto")
 
@@ -24,12 +25,6 @@ class Anybody(BaseAuthPlugin):
 
     async def authenticate(self, *, session: object) -> bool:
         return True
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @contextmanager
@@ -55,12 +50,12 @@ def _amqtt(port: int) -> Iterator[None]:
 
     thread = threading.Thread(target=lambda: loop.run_until_complete(run()), name="broker", daemon=True)
     thread.start()
-    assert began.wait(20)
+    assert began.wait(LONG_S)
     try:
         yield
     finally:
         loop.call_soon_threadsafe(stop.set)
-        thread.join(20)
+        thread.join(LONG_S)
 
 
 @contextmanager
@@ -72,11 +67,12 @@ def _mosquitto(folder: Path, port: int) -> Iterator[None]:
     settings.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n")
     with subprocess.Popen([program, "-c", str(settings)], stderr=subprocess.DEVNULL) as process:
         try:
-            for _ in range(200):
-                with socket.socket() as probe:
-                    if probe.connect_ex(("127.0.0.1", port)) == 0:
-                        break
-                time.sleep(0.05)
+            until(lambda: _answers(port), "mosquitto never listened")
             yield
         finally:
             process.terminate()
+
+
+def _answers(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from slackwater.feed.serve import Doors, serve
 from slackwater.feed.tell import Teller
 from slackwater.store.record import Record
+from ward.until import LONG_S
 
 
 @dataclass
@@ -35,16 +36,16 @@ def listening(record: Record, doors: Doors) -> Iterator[Listening]:
     async def run() -> None:
         stop = asyncio.Event()
         handed.put((asyncio.get_running_loop(), stop))
-        found.counts = await serve(record, doors, Teller(found.told.append), said.put, stop)
+        found.counts = await serve(record, doors, Teller(found.told.append, clock=lambda: 0.0), said.put, stop)
 
     ended = threading.Thread(target=lambda: asyncio.run(run()), name="listener")
     ended.start()
-    loop, stop = handed.get(timeout=20)
+    loop, stop = handed.get(timeout=LONG_S)
     try:
         for _ in range(sum(one is not None for one in (doors.http, doors.broker, doors.mllp))):
-            found.ready.append(said.get(timeout=20))
+            found.ready.append(said.get(timeout=LONG_S))
         yield found
     finally:
         loop.call_soon_threadsafe(stop.set)
-        ended.join(90)
+        ended.join(LONG_S)
         assert not ended.is_alive()

@@ -72,7 +72,7 @@ def _all() -> Iterator[tuple[str | bytes, str]]:
         yield amount(name, value=[4]), f"{name}.value: is no number"
         for digits in ("NaN", "Infinity", "-Infinity"):
             yield _digits(name, digits), f"{digits} is no number"
-        for digits in ("1e3", "4E-1", "12345678901", "0.12345678"):
+        for digits in ("1e3", "4E-1", "12345678901", "0." + 41 * "1"):
             yield _digits(name, digits), f"{name}.value: is no plain decimal number"
         for digits in ("+4", "04", ".5", "4.", "1_000", "0x10"):
             yield _digits(name, digits), "not JSON"

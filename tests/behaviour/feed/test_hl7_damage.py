@@ -22,6 +22,7 @@ from slackwater.feed.hl7_message import batch_of, message_of
 from slackwater.feed.hl7_oru import understand
 from slackwater.feed.intake import Intake
 from slackwater.feed.mllp import END, START, listening
+from ward.until import LONG_S
 
 DAMAGED = all_damaged()
 Answers = dict[str, str]
@@ -38,7 +39,7 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> tuple[Answers, int, lis
 
                 async def answer(frame: bytes) -> str:
                     writer.write(START + frame + END)
-                    async with asyncio.timeout(10):
+                    async with asyncio.timeout(LONG_S):
                         return (await reader.readuntil(END))[1:-2].decode()
 
                 found = {one.id: await answer(one.frame) for one in DAMAGED if one.name != "bytes"}

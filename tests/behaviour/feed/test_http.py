@@ -33,7 +33,7 @@ TOLD: list[str] = []
 def door(record: Record) -> Iterator[TestClient]:
     TOLD.clear()
     intake = Intake(record)
-    with TestClient(ReadingsApp(intake, Teller(TOLD.append))) as client:
+    with TestClient(ReadingsApp(intake, Teller(TOLD.append, clock=lambda: 0.0))) as client:
         yield client
     intake._group.close()
 

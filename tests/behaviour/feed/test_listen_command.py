@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from behaviour.feed.a_broker import free_port, running
+from behaviour.feed.a_broker import running
 from behaviour.feed.a_feed import SERIAL, paired, sent, stay
 from behaviour.feed.a_listener import listening
 from slackwater.cli.app import group
@@ -17,6 +17,7 @@ from slackwater.feed.keys import make_key
 from slackwater.feed.mqtt import Broker
 from slackwater.feed.serve import Doors
 from slackwater.store import Record
+from ward.a_port import free_port
 
 
 def called(*words: str) -> tuple[int, str]:

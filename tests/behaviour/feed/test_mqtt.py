@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import aiomqtt
 import pytest
 
-from behaviour.feed.a_broker import KINDS, free_port, running
+from behaviour.feed.a_broker import KINDS, running
 from behaviour.feed.a_feed import SERIAL, stay
 from behaviour.feed.a_listener import listening
 from behaviour.feed.malformed import line, malformed
@@ -23,6 +22,8 @@ from slackwater.feed.send import MqttDoor, stream
 from slackwater.feed.serve import Doors
 from slackwater.store import Record
 from slackwater.store import group as group_module
+from ward.a_port import free_port
+from ward.until import LONG_S, until
 
 
 @dataclass
@@ -41,7 +42,7 @@ class Site:
 
     def publish(self, payloads: Sequence[bytes | str], serial: str = SERIAL) -> None:
         async def send() -> None:
-            async with aiomqtt.Client("127.0.0.1", self.port, identifier="a-unit") as client:
+            async with aiomqtt.Client("127.0.0.1", self.port, identifier="a-unit", timeout=LONG_S) as client:
                 for payload in payloads:
                     await client.publish(TOPIC.replace("+", serial), payload, qos=1)
 
@@ -53,13 +54,6 @@ def site(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Site]:
     port = free_port()
     with running(request.param, tmp_path, port):
         yield Site(request.param, port)
-
-
-def until(holds: Callable[[], bool], seconds: float = 20.0) -> None:
-    ends = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < ends, "it did not come in time"
-        time.sleep(0.05)
 
 
 def kept(record: Record) -> int:
@@ -186,7 +180,7 @@ def test_a_broker_that_goes_away_at_the_moment_of_stopping_does_not_keep_it_open
         open_door = asyncio.create_task(listen(None, Broker("127.0.0.1", 1, "n"), print))  # type: ignore[arg-type]
         await there.wait()
         open_door.cancel()
-        done, _ = await asyncio.wait([open_door], timeout=10)
+        done, _ = await asyncio.wait([open_door], timeout=LONG_S)
         assert done and open_door.cancelled() and len(tries) == 1
 
     asyncio.run(stop())

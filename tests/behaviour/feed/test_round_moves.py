@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,15 +14,9 @@ from slackwater.feed.line import Reported
 from slackwater.store.acts import key_of
 from slackwater.store.record import Record
 from ward.a_ward import CHARTED, NOW_MS, Clock, a_ward, signed_in
+from ward.until import until
 
 MINUTE_MS = 60_000
-
-
-def until(holds: Callable[[], bool], seconds: float = 30.0) -> None:
-    ends = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < ends, "the round did not move"
-        time.sleep(0.1)
 
 
 def shown(client: TestClient) -> tuple[int | None, str]:

@@ -11,7 +11,9 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.instants import read_instant
 from slackwater.errors import RecordError, UsageError
+from slackwater.store.course import course_of
 from slackwater.store.course_json import course_dict, history_list, whole_course
+from slackwater.store.history import history_of
 from slackwater.web.about import (
     looked_at,
     standing_alone,
@@ -69,8 +71,9 @@ async def course(request: Request, at: At = None, known: Known = None) -> Any:
 
 
 def _course(request: Request, known_ms: int | None) -> dict[str, Any]:
-    with request.app.state.record.reading() as connection:
-        return course_dict(*whole_course(connection, request.state.drain, known_ms))
+    record = request.app.state.record
+    with record.reading() as connection:
+        return course_dict(*whole_course(connection, record.files, request.state.drain, known_ms))
 
 
 @router.get(f"{AT}/assessment", response_model=AssessmentAnswer, responses=READS)
@@ -94,7 +97,7 @@ async def minutes(
         return JSONResponse({**about.model_dump(), "columns": columns})
     about, _, text = await looked_at(request, moment, with_minute_csv)
     if text is None:
-        raise RecordError("a minute table needs a log", mend=about.failed or "This drain has none.")
+        raise RecordError("nothing is recorded of this drain yet", mend=about.failed or "Connect a log, or chart.")
     return Response(text, media_type="text/csv; charset=utf-8", headers=_beside(about))
 
 
@@ -119,4 +122,5 @@ async def history(request: Request, known: Known = None) -> HistoryAnswer:
 
 def _history(request: Request, known_ms: int | None) -> list[dict[str, Any]]:
     with request.app.state.record.reading() as connection:
-        return history_list(whole_course(connection, request.state.drain, known_ms)[1])
+        course = course_of(connection, request.state.drain, known_ms)
+        return history_list(history_of(connection, course, known_ms))

@@ -9,8 +9,8 @@ from pydantic import Field
 
 from slackwater.episode.instants import read_instant
 from slackwater.episode.order import Known, suction_order
+from slackwater.episode.values import CLAMP_KINDS
 from slackwater.store.acts import key_of
-from slackwater.store.charting import CLAMP_KINDS
 from slackwater.store.course import Course
 from slackwater.store.nouns import HOLD_REASONS
 from slackwater.web.about import looked_at, recorded_as, standing_alone

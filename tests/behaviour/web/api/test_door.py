@@ -10,6 +10,7 @@ import pytest
 from behaviour.web.api.a_program import API, AT, LEAKING, LOGGED, Program, a_program, errors
 from slackwater.errors import NotWritten
 from slackwater.store.acts import key_of
+from ward.a_board import looked
 from ward.a_ward import PASSWORD
 
 SET = {"once": "a-key-of-ours", "at": AT, "rows": [{"item": "swing", "value": "present"}]}
@@ -84,7 +85,7 @@ def test_another_wards_drain_is_not_there_whatever_is_sent(program: Program) -> 
     nowhere = program.post("drains/0123456789abcdef0123/chart", **{**SET, "once": "another-key"})
     theirs = program.post(f"drains/{LEAKING}/chart", **{**SET, "once": "another-key"})
     assert theirs.status_code == 404 and theirs.json() == nowhere.json()
-    program.bedside.app.state.board._look()  # the round follows a move within its second
+    looked(program.bedside.app, program.client)  # the round follows a move within its second
     assert "W-2" not in program.get("drains").text and "W-2" not in program.get("round").text
     pin = {"drain": LEAKING, "why": "tried", "version": 1}
     sha256 = program.told("protocols")["protocols"][0]["sha256"]
@@ -124,6 +125,9 @@ def test_each_route_has_the_rule_of_its_page(program: Program) -> None:
         ("GET", "/looks"): "/looks", ("POST", "/cards/{card}"): "/first-minutes/{card}/edit",
         ("POST", "/protocols/{sha256}/approve"): "/protocols/{sha256}/approve",
         ("POST", "/units/{unit}/state"): "/units/{unit}/state",
+        ("GET", "/drains/{drain}/sheets"): "/drain/{drain}/sheets",
+        ("GET", "/drains/{drain}/sheets/{kind}"): "/drain/{drain}/sheets/{kind}",
+        ("GET", "/handover"): "/handover", ("GET", "/checklist"): "/checklist",
     }  # fmt: skip
     for (method, path), page in pages.items():
         assert POLICY[(method, f"{API}{path}")] is POLICY[(method, page)], path

@@ -16,6 +16,7 @@ import pytest
 from behaviour.web.api.a_program import AT, CHARTED, LEAKING, LOGGED, NO_LUNG, Program, a_program, errors
 from end_to_end.the_command import called
 from slackwater.assessment.schema import schema
+from ward.a_board import settled
 
 NEEDED = {"drain", "side", "site", "as_of", "data_until", "age_s", "protocol", "status", "cautions"}
 
@@ -68,16 +69,16 @@ def test_the_minute_table_is_that_of_the_terminal(program: Program, tmp_path: Pa
     assert {len(column) for column in columns.values()} == {len(answer.text.splitlines()) - 1}
 
 
-def test_a_drain_without_a_log_has_no_minutes_and_says_so(program: Program) -> None:
-    found = program.told(f"drains/{CHARTED}/minutes")
-    assert found["columns"] is None and found["data_until"] is None and found["age_s"] is None
-    assert "needs a log" in program.get(f"drains/{CHARTED}/minutes", format="csv").json()["detail"]
+def test_a_drain_without_a_log_has_every_minute_and_each_is_missing(program: Program) -> None:
+    found = program.told(f"drains/{CHARTED}/minutes", at=AT)
+    assert found["data_until"] is None and found["age_s"] is None
+    assert set(found["columns"]["reason"]) == {"missing"} and set(found["columns"]["covered"]) == {0.0}
+    rows = program.get(f"drains/{CHARTED}/minutes", at=AT, format="csv").text.splitlines()
+    assert len(rows) - 1 == len(found["columns"]["minute"]) > 0
 
 
 def test_the_round_says_what_the_page_says(program: Program) -> None:
-    board = program.bedside.app.state.board
-    for drain in (LOGGED, LEAKING, CHARTED, NO_LUNG):
-        program.client.portal.call(board_has, board, drain)
+    settled(program.bedside.app, program.client)
     found, page = program.told("round"), program.client.get("/").text
     assert [one["drain"] for one in found["lines"]] == [
         part.split('"')[0] for part in page.split('<li class="tile" id="d-')[1:]
@@ -88,17 +89,6 @@ def test_the_round_says_what_the_page_says(program: Program) -> None:
         assert line["status"] == program.told(f"drains/{line['drain']}/assessment")["status"]
         assert {"protocol", "data_until", "age_s"} <= set(line)
     assert {one["id"] for one in found["cautions"]} >= {"cau-C2", "cau-C3", "cau-C5"}
-
-
-async def board_has(board: Any, drain: str) -> None:
-    import asyncio
-
-    for _ in range(600):
-        line = board._lines.get(drain)
-        if line is not None and line.as_of_ms is not None:
-            return
-        await asyncio.sleep(0.05)
-    raise AssertionError("the line was never worked out")
 
 
 def test_what_is_too_old_for_the_rule_is_gone_from_the_round(program: Program) -> None:
@@ -117,7 +107,7 @@ def test_what_is_too_old_for_the_rule_is_gone_from_the_round(program: Program) -
     assert unbelieved.leak is None and unbelieved.status == "cannot_tell"
 
 
-@pytest.mark.parametrize("part", ["", "/assessment", "/minutes", "/history", "/bedside"])
+@pytest.mark.parametrize("part", ["", "/assessment", "/minutes", "/history", "/bedside", "/sheets"])
 def test_every_answer_about_a_drain_says_on_what_it_rests_and_carries_cautions(program: Program, part: str) -> None:
     for drain in (LOGGED, CHARTED):
         found = program.told(f"drains/{drain}{part}")

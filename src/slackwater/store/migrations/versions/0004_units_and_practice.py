@@ -16,6 +16,7 @@ depends_on = None
 NOUNS = """
 person patient episode space drain goal protocol approval unit pairing order entry log table hold task removal
 check unit_state setup canister decision card look message recall unit_call trip home lesson unit_key sealed
+disputed
 """
 
 
@@ -104,8 +105,14 @@ def upgrade() -> None:
         sa.Column("first_ms", sa.BigInteger, nullable=False),
         sa.Column("last_ms", sa.BigInteger, nullable=False),
         sa.Column("rows", sa.BigInteger, nullable=False),
-        sa.Column("numbers", sa.BigInteger, nullable=False),
+        sa.Column("states", sa.Text),
         by=("unit", "sha256"),
+    )
+    rows_of(
+        "disputed",
+        sa.Column("unit", sa.Text, nullable=False),
+        sa.Column("sequence", sa.BigInteger, nullable=False),
+        by=("unit",),
     )
     op.create_index("ix_message_unit_seq", "message_rows", ["unit", "seq"])
     for field in ("unit", "sequence"):  # asked for by nobody alone
