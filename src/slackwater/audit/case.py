@@ -9,15 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.assessment import Assessment
-from slackwater.assessment.facts import SCOPES
 from slackwater.assessment.fluid import amounts_of, fluid_records
 from slackwater.assessment.vetoes import effort_vetoes
 from slackwater.episode.fluid.record import FluidRecord
+from slackwater.episode.space import SCOPES
 from slackwater.leak.effort import Effort, tries
 from slackwater.leak.state import swing_nearby
 from slackwater.leak.words import REASONS
-from slackwater.protocol.facts import MINUTE_MS, Facts, Flags, Try
+from slackwater.protocol.facts import Facts, Flags, Try
 from slackwater.protocol.rule import Protocol
+from slackwater.quantities.spans import MINUTE_MS
 
 Floats = NDArray[np.float64]
 

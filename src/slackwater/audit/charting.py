@@ -11,9 +11,9 @@ import polars
 
 from slackwater.assessment.due import OBSERVATIONS, observed_times
 from slackwater.audit.case import Case
-from slackwater.audit.replay import HOUR_MS
 from slackwater.protocol.measures import REMOVED
 from slackwater.protocol.rule import Due, Edge
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 
 GRACE_S = 1800  # an observation half an hour late is on time. Ours
 COLUMNS = ("time_ms", "recorded_ms", "item")
@@ -64,7 +64,7 @@ def charting(case: Case, schedule: Sequence[Due], rows: polars.DataFrame) -> Cha
         if found.due:
             kept[due.item] = kept.get(due.item, Kept()) + found
     lateness = (there["recorded_ms"] - there["time_ms"]).to_list()
-    later = [ms / 60_000 for ms in lateness if ms > 0]
+    later = [ms / MINUTE_MS for ms in lateness if ms > 0]
     moments = [case.from_ms, *sorted(there["time_ms"].to_list()), case.until_ms]
     silence = max(b - a for a, b in pairwise(moments)) / HOUR_MS
     return Charting(

@@ -15,11 +15,10 @@ import polars
 
 from slackwater.assessment.assess import assess
 from slackwater.assessment.assessment import Assessment
-from slackwater.audit.replay import HOUR_MS, MET_WORDS
 from slackwater.forecast.whole import BY_HOURS, SHARES, Hours
 from slackwater.protocol.evaluation import Judged
-from slackwater.protocol.facts import MINUTE_MS
-from slackwater.protocol.status import Codes, Status, all_of_codes
+from slackwater.protocol.status import HOLDS, Codes, Status, all_of_codes
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 
 EVERY_MS = 12 * HOUR_MS  # between moments. Ours
 MOST = 40  # moments of one stay, 20 days: a moment costs some 50 ms. Ours
@@ -86,11 +85,11 @@ def _told(found: Assessment, moment_ms: int, until_ms: int) -> list[dict[str, An
         }  # fmt: skip
 
     rows = [
-        row(said.clauses[id_], id_, _measure(one), later[id_], held=one.status in MET_WORDS) for id_, one in now.items()
+        row(said.clauses[id_], id_, _measure(one), later[id_], held=one.status in HOLDS) for id_, one in now.items()
     ]
     if now:
         together = all_of_codes(later.values(), found.facts.length)
-        rows.append(row(said.whole, WHOLE, None, together, held=all(one.status in MET_WORDS for one in now.values())))
+        rows.append(row(said.whole, WHOLE, None, together, held=all(one.status in HOLDS for one in now.values())))
     return rows
 
 
@@ -123,7 +122,7 @@ def came_of(found: Assessment, timeline: Codes, base_ms: int, until_ms: int) -> 
     def hours(k: int) -> float:
         return max((start + (first + k + 1) * MINUTE_MS - base_ms) / HOUR_MS, 0.0)
 
-    met = np.flatnonzero(np.isin(codes, MET_WORDS))
+    met = np.flatnonzero(np.isin(codes, HOLDS))
     other = np.flatnonzero(codes != Status.NOT_MET)
     not_met = np.flatnonzero(codes == Status.NOT_MET)
     last = hours(int(not_met[-1])) if len(not_met) else 0.0

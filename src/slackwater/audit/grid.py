@@ -18,12 +18,13 @@ from slackwater.audit.replay import CANNOT_TELL, MET, NEVER_MET, OUTSIDE, known,
 from slackwater.audit.variants import Grid, Variant, air_of, varied
 from slackwater.protocol.clauses import judge_clause
 from slackwater.protocol.evaluate import judge_whom
-from slackwater.protocol.facts import MINUTE_MS, Facts, Signal
+from slackwater.protocol.facts import Facts, Signal
 from slackwater.protocol.guards import judge_guards
 from slackwater.protocol.rule import Clause, Protocol
 from slackwater.protocol.signals import first_minute, too_coarse
 from slackwater.protocol.status import Codes, Status, all_of_codes
 from slackwater.protocol.windows import SCALE, window_bounds
+from slackwater.quantities.spans import MINUTE_MS
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]

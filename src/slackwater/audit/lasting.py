@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.audit.case import Case
-from slackwater.audit.replay import HOUR_MS, minutes_in
-from slackwater.protocol.facts import MINUTE_MS
+from slackwater.audit.replay import minutes_in
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 
 DAY_H = 24
 HALF_MIN = 30  # minutes of the last hour: more air than that, and it was still leaking. Ours
 YES, NO, CENSORED, CANNOT_TELL = "yes", "no", "followed no further", "cannot tell"
-OUTCOMES = (YES, NO, CENSORED, CANNOT_TELL)
 ENDED_BY_STAFF = ("planned", "in_theatre")  # the drain came out because somebody took it out for good
 
 
@@ -41,8 +40,8 @@ class LeakAsked:
 
 @dataclass(frozen=True)
 class LeakLasted:
-    """outcome: of OUTCOMES. last_h: from the end of the operation to the last minute with a leak for certain, so a
-    lower bound; None: none was recorded, or the end of the operation is not known. to_end: it was still there at last.
+    """outcome: YES, NO, CENSORED or CANNOT_TELL. last_h: from the end of the operation to the last minute with a leak
+    for certain, a lower bound; None: none was recorded, or that end is not known. to_end: it was still there at last.
     """
 
     outcome: str
@@ -86,16 +85,6 @@ def lasted(case: Case, asked: LeakAsked) -> LeakLasted:
     if to_end:
         return LeakLasted(CENSORED, last, True)
     return LeakLasted(NO if hour.leak + hour.untold < HALF_MIN else CANNOT_TELL, last, False)
-
-
-def as_reported(found: LeakLasted, still_at_h: float = 168.0, as_h: float = 192.0) -> tuple[float | None, bool]:
-    """(hours, censored) as a published series gives it: what still leaked at `still_at_h` is reported as `as_h`.
-
-    Source: Brunelli 2013, as quoted: leaks that still ran at 168 h stand as 192 h.
-    """
-    if found.last_h is not None and found.last_h > still_at_h:
-        return as_h, True
-    return found.last_h, found.to_end
 
 
 @dataclass(frozen=True)

@@ -12,12 +12,12 @@ from slackwater.audit.case import About, Case
 from slackwater.audit.charting import Charting, charting
 from slackwater.audit.handling import Suction, blocked_stretches, logged_min, off_suction, suction_kept
 from slackwater.audit.lasting import LeakAsked, LeakLasted, lasted
-from slackwater.audit.replay import HOUR_MS, judged
+from slackwater.audit.replay import judged
 from slackwater.audit.standing import Wait, at_removal, by_day, held, parts_of, standing
 from slackwater.protocol.rule import Protocol
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import DAY_MS, HOUR_MS
 
-DAY_MS = 24 * HOUR_MS
 RETURN_DAYS = (7, 30)
 NO_RETURN = ("patient_died", "transferred", "exchanged")  # after these a reinsertion is nobody's question
 

@@ -18,13 +18,12 @@ from slackwater.audit.figures import Counts, Figure, Hours, Rules, counts_of, ho
 from slackwater.audit.lasting import CANNOT_TELL, CENSORED, NO, YES
 from slackwater.audit.measures import RETURN_DAYS, Asked, Measured
 from slackwater.audit.over_time import Drawn, SideBySide, charts_of, funnels_of
-from slackwater.audit.replay import MET_WORDS
 from slackwater.audit.risk_of_leak import Against, against_risk
 from slackwater.audit.rules import ByRule
 from slackwater.audit.splits import Split, splits_of
 from slackwater.audit.standing import AIR_UNTOLD, VETO
 from slackwater.audit.summary import figures_of
-from slackwater.protocol.status import Status
+from slackwater.protocol.status import HOLDS, Status
 
 RISKS_GIVEN = "The risks were given with --risks; they are only as good as the model they come from."
 KINDS = {
@@ -185,7 +184,7 @@ def _at_removal(drains: Sequence[Measured], rules: Rules) -> Counts:
         return sum(one.at_removal in open_ and one.reason_given is reason for one in told)
 
     counted = {
-        "met": sum(one.at_removal in MET_WORDS for one in told),
+        "met": sum(one.at_removal in HOLDS for one in told),
         "not met, reason given": count((Status.NOT_MET,), True),
         "not met, no reason": count((Status.NOT_MET,), False),
         "cannot tell, reason given": count((Status.CANNOT_TELL,), True),

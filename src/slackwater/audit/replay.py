@@ -10,13 +10,11 @@ from numpy.typing import NDArray
 from slackwater.audit.case import Case, facts_for
 from slackwater.protocol.evaluate import evaluate
 from slackwater.protocol.evaluation import Evaluation
-from slackwater.protocol.facts import MINUTE_MS, Signal
+from slackwater.protocol.facts import Signal
 from slackwater.protocol.rule import Clause, Protocol
-from slackwater.protocol.status import Codes, Status
+from slackwater.protocol.status import HOLDS, Codes, Status
 from slackwater.protocol.windows import SCALE, window_bounds, window_codes
-
-HOUR_MS = 3_600_000
-MET_WORDS = (Status.MET, Status.MET_WITH_GAPS)
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 
 # What a replay can say of a drain.
 MET, NEVER_MET, CANNOT_TELL, OUTSIDE = "met", "never met", "cannot tell", "not for this drain"
@@ -68,7 +66,7 @@ def replay(case: Case, rule: Protocol) -> Replayed:
     if found.population.status is Status.NOT_APPLICABLE or found.overall is Status.NOT_APPLICABLE:
         return Replayed(told.drain, told.patient, OUTSIDE)
     codes = found.timeline[: minutes_in(case)]
-    met = np.isin(codes, MET_WORDS)
+    met = np.isin(codes, HOLDS)
     if not met.any():
         open_ = np.flatnonzero(codes == Status.CANNOT_TELL)
         if len(open_):
@@ -98,7 +96,7 @@ def end_of(case: Case, k: int) -> int:
 
 def since(case: Case, codes: Codes) -> int | None:
     """From when the rule was met without a break to the end of what was recorded; None if it was not met then."""
-    good = np.isin(codes, MET_WORDS)
+    good = np.isin(codes, HOLDS)
     if not len(good) or not good[-1]:
         return None
     worse = np.flatnonzero(~good)

@@ -14,7 +14,7 @@ from slackwater.audit.cohort import Cohort, read_case
 from slackwater.audit.engines import Failed, Over, each
 from slackwater.audit.first_hold import NEVER
 from slackwater.audit.grid import tried
-from slackwater.audit.replay import CANNOT_TELL, HOUR_MS, MET, NEVER_MET, OUTSIDE, Replayed, replay
+from slackwater.audit.replay import CANNOT_TELL, MET, NEVER_MET, OUTSIDE, Replayed, replay
 from slackwater.audit.rules import ByRule
 from slackwater.audit.statistics.bootstrap import bootstrap
 from slackwater.audit.statistics.ends import count_ends
@@ -23,6 +23,7 @@ from slackwater.audit.statistics.intervals import share
 from slackwater.audit.statistics.survival import kaplan_meier, time_until
 from slackwater.audit.variants import Grid, Variant
 from slackwater.protocol.rule import Protocol
+from slackwater.quantities.spans import HOUR_MS
 
 DRAWS = 1000
 WHAT_IT_CANNOT_SHOW = (

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from slackwater.audit.shelf import Shelf
+from slackwater.episode.pseudonyms import NOT_NAMED
 from slackwater.errors import UsageError
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.rule import Protocol
@@ -16,7 +17,6 @@ from slackwater.protocol.shipped import shipped, shipped_names
 from slackwater.reading.toml_text import toml_text
 
 PEOPLE_AND_PROSE = ("approved_by", "source", "notes", "say")  # keys of a rule file that may name somebody, at any level
-NOT_NAMED = "a person not named here"
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.audit.case import Case, Hold
-from slackwater.audit.replay import MET_WORDS, end_of, minutes_in
+from slackwater.audit.replay import end_of, minutes_in
 from slackwater.protocol.evaluation import Evaluation, Judged
-from slackwater.protocol.facts import MINUTE_MS
-from slackwater.protocol.status import Codes, Status
+from slackwater.protocol.status import HOLDS, Codes, Status
+from slackwater.quantities.spans import MINUTE_MS
 
 MET_TO_END, MET_BROKEN = "met, up to the removal", "met, but not up to the removal"
 AIR_OVER, AIR_UNTOLD = "air clause not met", "air clause cannot be told"
@@ -50,7 +50,7 @@ class Standing:
 
     @property
     def met(self) -> NDArray[np.bool_]:
-        return np.isin(self.overall, MET_WORDS)
+        return np.isin(self.overall, HOLDS)
 
     @property
     def first_met_ms(self) -> int | None:
@@ -69,10 +69,9 @@ class Standing:
 
     def _after(self, good: NDArray[np.bool_]) -> int | None:
         there = self.lengths > 0
-        good = good | ~there
-        if not there.any() or not good[-1]:
+        if not there.any() or not good[there][-1]:
             return None
-        worse = np.flatnonzero(~good)
+        worse = np.flatnonzero(~good & there)
         start = int(worse[-1]) + 1 if len(worse) else 0
         return int(self.edges[start])
 
@@ -92,7 +91,7 @@ def standing(case: Case, found: Evaluation) -> Standing:
         for name, one in parts.items()
         if air is None or name != air.id
     }
-    for guard in found.guards:
+    for guard in (*found.guards, *found.lifted):
         name = VETO if guard.id.startswith("veto_") else guard.id
         codes = _aligned(case, guard.timeline, guard.status, m)
         others[name] = np.minimum(codes, others[name]) if name in others else codes

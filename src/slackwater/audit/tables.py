@@ -15,11 +15,12 @@ import numpy as np
 import polars
 from numpy.typing import NDArray
 
-from slackwater.assessment.facts import SCOPES
 from slackwater.audit.case import About, Case, Hold, Outcome
 from slackwater.episode.fluid.record import UNKNOWN_START, FluidRecord
+from slackwater.episode.space import SCOPES
 from slackwater.leak.words import REASONS
 from slackwater.protocol.facts import Facts, Sighting, Signal, Try, Veto
+from slackwater.quantities.spans import MINUTE_MS
 
 BOUNDS = ("mean_low", "mean_high", "peak_low", "peak_high", "trough_low", "trough_high")
 INTERVALS = ("start_ms", "end_ms", "low_ul", "high_ul", "unbounded", "status")
@@ -34,7 +35,7 @@ def minutes_table(case: Case, by_ms: int = 0) -> polars.DataFrame:
     signal = next(iter(facts.signals.values()), None)
     start = facts.grid_start_ms + by_ms
     columns: dict[str, Any] = {
-        "minute": start + 60_000 * np.arange(facts.length, dtype=np.int64),
+        "minute": start + MINUTE_MS * np.arange(facts.length, dtype=np.int64),
         "flow_ml_per_min": _maybe(case.flow),
         "pressure_cmh2o": _maybe(case.pressure),
         "reason": polars.Series([REASONS[code] for code in case.reason], dtype=polars.Enum(REASONS)),

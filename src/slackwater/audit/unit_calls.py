@@ -15,10 +15,12 @@ from slackwater.audit.statistics.ends import count_ends
 from slackwater.audit.statistics.estimate import Estimate
 from slackwater.audit.statistics.intervals import rate, share
 from slackwater.audit.statistics.survival import kaplan_meier, time_until
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.store.calls import Call
 
-DAY_MS, HOUR_MS, MINUTE_MS = 86_400_000, 3_600_000, 60_000
-AGAIN_MS = 600_000  # the same kind at the same drain within ten minutes is a repeat (the task's own: docs/suction.md)
+AGAIN_MS = (
+    10 * MINUTE_MS
+)  # so soon again, the same kind at the same drain is a repeat (the task's own: docs/suction.md)
 LONGEST_MIN = 7 * 24 * 60  # a longer time to attend is a slip of the date, and is not told (ours)
 
 

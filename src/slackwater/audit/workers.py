@@ -8,7 +8,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import get_context, resource_tracker
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import TYPE_CHECKING, Any
@@ -30,7 +30,8 @@ def workers(count: int) -> Iterator[Over]:
         for _ in range(count):
             ours, theirs = spawn.Pipe()
             process = spawn.Process(target=_serve, args=(theirs,), daemon=True)
-            process.start()
+            with _no_interrupt():
+                process.start()
             theirs.close()
             started.append(process)
             pipes.append(ours)
@@ -40,6 +41,20 @@ def workers(count: int) -> Iterator[Over]:
             process.terminate()
         for process in started:
             process.join()
+
+
+@contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """A process that is started here hears no interrupt before it is set to end without a word, in `_serve`."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # else it is started with the process, and lets interrupts through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _spread(pipes: list[Connection], function: Callable[[Any], Any], items: Iterable[Any]) -> Iterator[Any]:
@@ -72,6 +87,8 @@ def _spread(pipes: list[Connection], function: Callable[[Any], Any], items: Iter
 
 def _serve(pipe: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)  # an interrupt at the terminal ends it without a word
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     while True:
         try:
             function, item = pipe.recv()

@@ -74,8 +74,9 @@ def change_of(text: str | None, cohort: Cohort) -> Named | None:
         return None
     name, _, first = text.rpartition("=")
     table = drains_frame(cohort)
+    last = int(table["order"].max() or 0)  # type: ignore[arg-type]
     if name and first.isascii() and first.isdecimal():
-        return Named(name, int(first))
+        return _between(Named(name, int(first[:9])), last)
     try:
         day = datetime.fromisoformat(first)
     except ValueError:
@@ -88,7 +89,16 @@ def change_of(text: str | None, cohort: Cohort) -> Named | None:
     zone = ward_zone(str(cohort.head["zone"]))
     at = round(day.replace(tzinfo=day.tzinfo or zone).timestamp() * 1000)
     later = table.filter(polars.col("connected_ms") >= at)["order"]
-    return Named(name, int(later.min()) if len(later) else int(table["order"].max() or 0) + 1)  # type: ignore[arg-type]
+    return _between(Named(name, int(later.min()) if len(later) else last + 1), last)  # type: ignore[arg-type]
+
+
+def _between(change: Named, last: int) -> Named:
+    if 1 < change.first <= last:
+        return change
+    raise UsageError(
+        f"{change.name!r} has no drain before it or none after it", where="--change",
+        mend=f"The drains are 1 to {last} in order of connection: name one of 2 to {last}, or its date.",
+    )  # fmt: skip
 
 
 def risks_of(path: str | None) -> dict[str, float] | None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from slackwater.quantities.spans import MINUTE_MS
+
 if TYPE_CHECKING:
     from slackwater.store.course import Course
     from slackwater.store.record import Record
@@ -122,12 +124,12 @@ def _signals(record: Record, courses: dict[str, Course], now: datetime) -> None:
         for number, (name, kind, hours, came, ended, cause, action) in enumerate(CALLS):
             begun = _ms(now - timedelta(hours=hours))
             record_call(
-                act, courses[name], kind, from_ms=begun, attended_ms=None if came is None else begun + came * 60_000,
-                until_ms=None if ended is None else begun + ended * 60_000, cause=cause, action=action,
+                act, courses[name], kind, from_ms=begun, attended_ms=None if came is None else begun + came * MINUTE_MS,
+                until_ms=None if ended is None else begun + ended * MINUTE_MS, cause=cause, action=action,
                 attended_by=None if came is None else "Ines Aberdour", once=f"demo {number}",
             )  # fmt: skip
 
 
 def _ms(moment: datetime) -> int:
     """The whole minute, as people write it."""
-    return round(moment.timestamp() // 60) * 60_000
+    return round(moment.timestamp() // 60) * MINUTE_MS

@@ -203,7 +203,8 @@ def register(path: str | None, out: str | None, place: str | None, by: str | Non
         click.echo(f"slackwater: {name_of(path)}, {one}", err=True)
     if refused:
         more = f" ({len(refused) - 50} more)" if len(refused) > 50 else ""
-        raise UsageError(f"{len(refused)} faults{more}: nothing was recorded", where=name_of(path))
+        many = "1 fault" if len(refused) == 1 else f"{len(refused)} faults"
+        raise UsageError(f"{many}{more}: nothing was recorded", where=name_of(path))
     click.echo(f"{new} new, {changed} changed" if new or changed else "nothing new")
 
 
@@ -232,6 +233,8 @@ def step(serial: str, state: str, how: str, note: str, at_place: str, place: str
     from slackwater.store.units import set_state, state_words, units_now
 
     with open_record(place) as record:
+        if record.thing("unit", key_of("unit", serial)) is None:
+            raise UsageError("there is no such unit", where=serial, mend="See: slackwater equipment list.")
         set_state(
             record, key_of("unit", serial), state, by=by or logged_in(), method=how.strip() or None,
             note=note.strip() or None, place=at_place.strip() or None, once=token_urlsafe(12),

@@ -68,10 +68,12 @@ def read_logs(paths: Sequence[str], layout_name: str | None, refuse_above: float
 
 
 def _text(path: str) -> str:
-    from slackwater.errors import LayoutError
+    from slackwater.errors import LayoutError, refuse_packed
 
+    data = read_bytes(path, LARGEST_TEXT)
+    refuse_packed(data, name_of(path), LayoutError)
     try:
-        return read_bytes(path, LARGEST_TEXT).decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise LayoutError(
             f"byte {error.start} is not UTF-8", where=name_of(path), mend="Save the layout as UTF-8."

@@ -182,7 +182,7 @@ def show(drain: str, place: str | None, known: str | None, zone: str | None, as_
     ward = ward_zone(zone)
     known_ms = None if known is None else instant(known, ward if zone else None, "--known")
     with open_record(place) as record, record.reading() as connection:
-        whole = whole_course(connection, find_drain(connection, drain, known_ms), known_ms)
+        whole = whole_course(connection, record.files, find_drain(connection, drain, known_ms), known_ms)
     if as_json:
         click.echo(json.dumps(course_dict(*whole), ensure_ascii=False, indent=2))
     else:

@@ -11,6 +11,7 @@ from slackwater.cli.files import refuse_overwriting, write_whole
 from slackwater.cli.instants import instant, ward_zone
 from slackwater.cli.judged import Given, judge, judging
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import HOUR_MS
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -80,7 +81,7 @@ def command(
     _parts_are_there(path)
     zone = ward_zone(given.zone)
     printed_ms = instant(printed, zone if given.zone else None, "--printed")
-    made, doubtful = _made(kind, given, zone, printed_ms, ward, moment, round(shift_h * 3_600_000))
+    made, doubtful = _made(kind, given, zone, printed_ms, ward, moment, round(shift_h * HOUR_MS))
     write_whole(path, _set(made, path))
     if path != "-":
         click.echo(f"{path}: {made.title}.")

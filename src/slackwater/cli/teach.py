@@ -142,6 +142,8 @@ def score(progress: str, settings_path: str | None, folder: str | None, as_json:
     from slackwater.teach.score import skills
     from slackwater.teach.shelf import exercises
 
+    if not Path(progress).exists():
+        raise UsageError("is no file", where=progress, mend="Name the file that `teach run --progress` wrote.")
     practice = None if settings_path is None else load_practice(settings_path)
     if practice is not None and folder is None:
         folder = practice.exercises
@@ -256,7 +258,7 @@ def _lesson(drawn: Drawn, moment: int, answer: str, confidence: float | None) ->
         told = ", ".join(f"{number} or {name}" for number, name in enumerate(answers, start=1))
         raise UsageError(f"no answer {answer[:40]!r}", where="--answer", mend=f"Answers: {told}.")
     if confidence is None:
-        raise UsageError("how sure are you?", where="--confidence", mend=f"Give {sure_words(len(answers))}.")
+        raise UsageError("how sure you are is not said", where="--confidence", mend=f"Give {sure_words(len(answers))}.")
     return Lesson(
         drawn.exercise.name, drawn.draw, moment, answer, drawn.truth(moment), confident(confidence, len(answers)),
         _now_ms(), drawn.exercise.sha256,
@@ -283,8 +285,11 @@ def _ask(drawn: Drawn, moment: int) -> Lesson:
 
     names = list(drawn.exercise.kind.answers)
     least, may = int(a_guess(len(names))), sure_words(len(names))
+    shown = 0
     while True:
-        _show(drawn, moment - 1, False)
+        if shown != moment:
+            _show(drawn, moment - 1, False)
+            shown = moment
         more = moment < len(drawn.moments_ms)
         said = click.prompt(f"\n1 to {len(names)}{', or n for the next moment' if more else ''}", type=str).strip()
         if said == "n" and more:

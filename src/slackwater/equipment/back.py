@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.equipment.charge import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 BACK_SHARE = 0.8  # a minute whose mean suction reaches so much of what it should be counts as back (ours)
 

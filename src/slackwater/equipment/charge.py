@@ -16,10 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.equipment.slopes import Floats, Line, students_quantile, theil_sen
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 
-MINUTE_MS = 60_000
-DAY_MS = 24 * 60 * MINUTE_MS
-MONTH_MS = 30.4375 * 24 * 60 * MINUTE_MS
+MONTH_MS = 30.4375 * DAY_MS
 
 # All ours. A stretch counts from so many minutes and cells on; a longer gap between rows ends it.
 SHORTEST_MIN, FEWEST_CELLS, GAP_MIN = 15.0, 4, 5.0

@@ -18,8 +18,9 @@ from slackwater.errors import MissingPart, QuantityError
 
 SLOT_MIN = 30
 LONGEST_S = 2.0  # the best plan found by then is taken
-# Weights, ours: a percent run dry at the bed is worse than one short for a trip; then pluggings in, charge at the end.
-DRY, SHORT, STARTS, END = 3.0, 1.0, 1.0, 0.02
+# Weights, ours: a percent run dry at the bed is worse than one short for a trip; then pluggings in, and the charge all
+# along (its mean), so that no unit runs low beside a free socket.
+DRY, SHORT, STARTS, MEAN = 3.0, 1.0, 1.0, 0.1
 MOST_UNITS, MOST_SLOTS = 40, 96
 _TOUCH = 1e-6
 
@@ -125,7 +126,7 @@ def _solved(
     for u, unit in enumerate(units):
         first = charge + u * (t + 1)
         low[first] = high[first] = unit.percent
-        tidiness[first + t] = -END
+        tidiness[first + 1 : first + t + 1] = -MEAN / t
         for s in range(t):
             x = on + u * t + s
             gain, loss = unit.gains * slot_min, unit.loses * slot_min

@@ -37,7 +37,7 @@ def _group(one: Doc) -> dict[str, Any]:
     )
     told += f" {hidden} marks rest on too few drains and are not drawn." if hidden else ""
     marks = [
-        {"hours": mark["hours"], "told": mark["told"], **{name: mark["came"][key] for name, key in _ENDS.items()}}
+        {"hours": mark["hours"], "told": mark["told"], **{name: mark["came"][key] for name, key in ENDS.items()}}
         for mark in shown
     ]
     return {
@@ -50,7 +50,7 @@ def _group(one: Doc) -> dict[str, Any]:
     }  # fmt: skip
 
 
-_ENDS = {"came": "value", "low": "low", "high": "high"}
+ENDS = {"came": "value", "low": "low", "high": "high"}
 
 
 def _row(mark: Doc) -> tuple[str, ...]:

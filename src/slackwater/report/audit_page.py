@@ -10,12 +10,11 @@ from typing import Any
 
 from slackwater.errors import MissingPart
 from slackwater.report import plots
-from slackwater.report.audit_forecast import forecast_view
+from slackwater.report.audit_forecast import ENDS, KEPT_BACK, forecast_view
 from slackwater.report.page import TURNING, asset, environment
 
 Doc = Mapping[str, Any]
 SHARES = ("%",)
-KEPT_BACK = "kept back"
 NUMBER_KEPT_BACK = "The number of drains is kept back"
 LONG_ENOUGH = 8  # points: with fewer a run of seven has no room to begin. Ours
 UNTOLD = "cannot be told"
@@ -340,7 +339,7 @@ def _against(one: Doc) -> dict[str, Any]:
 def _scores(one: Doc) -> dict[str, Any]:
     """Risks told against what came."""
     marks = [
-        {"hours": 0, "told": 100 * bin_["told"], **{key: _times(bin_["came"][name]) for key, name in _ENDS.items()}}
+        {"hours": 0, "told": 100 * bin_["told"], **{key: _times(bin_["came"][name]) for key, name in ENDS.items()}}
         for bin_ in one["bins"]
     ]
     says = "A mark above the line had it more often than told; upright lines are exact 95 % intervals."
@@ -355,9 +354,6 @@ def _scores(one: Doc) -> dict[str, Any]:
         "svg": plots.told_and_came(marks, f"Risks told against what came. {says}", named=False) if marks else "",
         "below": plots.below(plots.CHANCE, "came, %"),
     }  # fmt: skip
-
-
-_ENDS = {"came": "value", "low": "low", "high": "high"}
 
 
 def _times(value: float | None) -> float | None:

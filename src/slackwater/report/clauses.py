@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.document import rows_of
@@ -115,7 +119,7 @@ def part(judged: Judged, found: Assessment, zone: tzinfo) -> Part:
             for need in judged.needs
         ),
         ". ".join(text for text in (judged.note, looks.note, clause.say if clause is not None else "") if text),
-        tuple(_evidence(span, judged, found, zone) for span in judged.evidence[:MOST_SPANS]),
+        tuple(_evidence(span, found, zone) for span in judged.evidence[:MOST_SPANS]),
         max(0, len(judged.evidence) - MOST_SPANS),
         f"Source: {clause.source}" if clause is not None and clause.source else "",
     )  # fmt: skip
@@ -128,11 +132,17 @@ def _bar(judged: Judged, zone: tzinfo) -> RunBar | None:
     return RunBar(min(100, int(100 * run.seconds / run.needed_seconds)), run_words(run, zone))
 
 
-def _evidence(span: Span, judged: Judged, found: Assessment, zone: tzinfo) -> Evidence:
-    rows = [
-        f"{row['file']} line {row['from_line']}"
-        if row["from_line"] == row["to_line"]
-        else f"{row['file']} lines {row['from_line']} to {row['to_line']}"
-        for row in rows_of(span, found, judged)
-    ]
-    return Evidence(span.from_ms, span.to_ms, between(span.from_ms, span.to_ms, zone), span.why, ", ".join(rows))
+def _evidence(span: Span, found: Assessment, zone: tzinfo) -> Evidence:
+    rows = rows_said(rows_of(span, found))
+    return Evidence(span.from_ms, span.to_ms, between(span.from_ms, span.to_ms, zone), span.why, rows)
+
+
+def rows_said(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows behind a stretch, each file named once: 'chart.csv lines 4, 9 to 12; log.csv line 3'."""
+    said = []
+    for file, some in groupby(rows, key=itemgetter("file")):
+        spans = [(row["from_line"], row["to_line"]) for row in some]
+        numbers = ", ".join(f"{first}" if first == last else f"{first} to {last}" for first, last in spans)
+        one = len(spans) == 1 and spans[0][0] == spans[0][1]
+        said.append(f"{file} {'line' if one else 'lines'} {numbers}")
+    return "; ".join(said)

@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 from slackwater.assessment.assessment import Assessment
 from slackwater.leak.stretches import stretches
 from slackwater.leak.words import CANNOT_TELL, NO_REASON, REASONS
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.times import between
 from slackwater.report.words import REASON_SENTENCES
-from slackwater.trace.types import MINUTE_MS
 
 MOST_SPANS = 5  # the longest of each reason are listed (ours)
 LATE_H = 8  # what is late in a stay (ours)

@@ -10,9 +10,10 @@ from typing import Any
 from sqlalchemy import Connection
 
 from slackwater.episode.items import ITEMS
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.orders import SuctionOrder, standing, suction_order
 from slackwater.report.times import between, shown
+from slackwater.report.words import plain
 from slackwater.store.course import Course
 from slackwater.store.history import Line
 from slackwater.store.removing import ANALGESIA
@@ -143,10 +144,6 @@ def rule_words(course: Course, rules: Mapping[str, Thing]) -> str:
     return f"{rule['name']} {rule['edition'] or 'without a version'}, hash {pinned[:12]}, {approved}."
 
 
-def _plain(text: str | None) -> str:
-    return "not recorded" if not text else text.replace("_", " ")
-
-
 def _as_charted(order: SuctionOrder | None, zone: tzinfo) -> Iterable[Fact]:
     """An order of suction that the chart alone tells of: it stands, and says less."""
     if order is not None and order.charted:
@@ -175,32 +172,32 @@ def _order(one: Thing, now_ms: int, zone: tzinfo) -> Fact:
         mark = "review overdue" if one["review_ms"] < now_ms else ""
     if one["reason"]:
         parts.append(one["reason"])
-    return Fact(f"{_plain(one['kind']).capitalize()}{told}", "; ".join(parts), mark)
+    return Fact(f"{plain(one['kind']).capitalize()}{told}", "; ".join(parts), mark)
 
 
 def _hold(one: Thing, zone: tzinfo) -> Fact:
     end = "not ended" if one["to_ms"] is None else f"until {shown(one['to_ms'], zone)}"
     note = f"; {one['note']}" if one["note"] else ""
-    return Fact(_plain(one["reason"]), f"since {shown(one['from_ms'], zone)}, {end}{note}", key=one.key)
+    return Fact(plain(one["reason"]), f"since {shown(one['from_ms'], zone)}, {end}{note}", key=one.key)
 
 
 def _owed(one: Thing, now_ms: int, zone: tzinfo) -> Fact:
     due = one["due_ms"]
     more = "no time set" if due is None else f"due {shown(due, zone)}"
-    late = "" if due is None or due >= now_ms else f"overdue by {format_span((now_ms - due) // 60_000 * 60)}"
-    return Fact(_plain(one["what"]), more, late, one.key, one.version)
+    late = "" if due is None or due >= now_ms else f"overdue by {format_span((now_ms - due) // MINUTE_MS * 60)}"
+    return Fact(plain(one["what"]), more, late, one.key, one.version)
 
 
 def _done(one: Thing, zone: tzinfo) -> Fact:
     by = f" by {one['done_by']}" if one["done_by"] else ""
     result = f": {one['result']}" if one["result"] else ""
-    return Fact(_plain(one["what"]), f"done {shown(one['done_ms'], zone)}{by}{result}", key=one.key)
+    return Fact(plain(one["what"]), f"done {shown(one['done_ms'], zone)}{by}{result}", key=one.key)
 
 
 def _xrays(course: Course, now_ms: int, zone: tzinfo) -> Iterable[Fact]:
     films = [one for one in _mine(course, now_ms) if one["item"] == "chest_xray"]
     for one in sorted(films, key=lambda film: -film["time_ms"]):
-        told = _plain(one["value"])
+        told = plain(one["value"])
         note = f"; {one['note']}" if one["note"] else ""
         owed = "not yet read" if told in (_NOT_READ, "not recorded") else ""
         yield Fact(shown(one["time_ms"], zone), told + note, owed)
@@ -208,7 +205,7 @@ def _xrays(course: Course, now_ms: int, zone: tzinfo) -> Iterable[Fact]:
 
 def _decision(one: Thing, zone: tzinfo) -> Fact:
     at = "" if one.happened_ms is None else f" ({shown(one.happened_ms, zone)})"
-    return Fact(_plain(one["what"]), f"{one['because']}{at}")
+    return Fact(plain(one["what"]), f"{one['because']}{at}")
 
 
 def _removal(course: Course, now_ms: int, zone: tzinfo, decided: Sequence[Thing]) -> str:
@@ -217,10 +214,10 @@ def _removal(course: Course, now_ms: int, zone: tzinfo, decided: Sequence[Thing]
         return ""
     without = next((one["because"] for one in decided if one["what"] == ANALGESIA), "not recorded")
     parts = [
-        f"Out since {shown(out['time_ms'], zone)}, {_plain(out['kind'])}",
+        f"Out since {shown(out['time_ms'], zone)}, {plain(out['kind'])}",
         f"removed by {out['removed_by'] or 'whom is not recorded'}",
         f"second person {out['second_person'] or 'not recorded'}",
-        f"breath phase {_plain(out['breath_phase'])}",
+        f"breath phase {plain(out['breath_phase'])}",
         f"analgesia {shown(out['analgesia_ms'], zone) if out['analgesia_ms'] is not None else without}",
         "tip intact" if out["tip_intact"] else "tip not intact" if out["tip_intact"] is False else "tip not recorded",
         f"suture out {'not recorded' if out['suture_out_ms'] is None else shown(out['suture_out_ms'], zone)}",
@@ -268,7 +265,7 @@ def _chart(course: Course, now_ms: int, zone: tzinfo) -> tuple[ChartRow, ...]:
         unit = one["unit"] or ""
         value = "left blank" if one["value"] is None else f"{one['value'].replace('_', ' ')} {unit}".strip()
         by = f"{one['written_by'] or 'by whom is not recorded'}{written}"
-        rows.append(ChartRow(_plain(one["item"]), shown(one["time_ms"], zone), value, one["note"] or "", whose, by))
+        rows.append(ChartRow(plain(one["item"]), shown(one["time_ms"], zone), value, one["note"] or "", whose, by))
     return tuple(rows)
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from slackwater.assessment.assessment import Assessment
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.report.words import amount
 
 
 def minutes_shown(found: Assessment) -> tuple[int, int]:
@@ -23,3 +24,9 @@ def not_judged(found: Assessment) -> str | None:
     if found.episode.operation_kind == "pneumonectomy":
         return "After pneumonectomy air is shown as recorded and not judged."
     return None
+
+
+def limit_words(found: Assessment, limit_ml_per_min: float | None) -> str:
+    """What below and leaking were told by: the rule's limit, or, where none limits air, a step of the display."""
+    ours = found.evaluation is None or found.evaluation.protocol.air_clause is None
+    return f"{amount(limit_ml_per_min)} mL/min" + (" (one step of the display, no clinical limit)" if ours else "")

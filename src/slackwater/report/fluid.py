@@ -13,7 +13,7 @@ from slackwater.episode.fluid.charted import fluid_intervals
 from slackwater.episode.fluid.counter import fluid_from_counter
 from slackwater.episode.fluid.record import FluidRecord
 from slackwater.episode.space import drains_known, this_drain
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.orders import NONE_KNOWN
 from slackwater.report.round_facts import Suction
 from slackwater.report.trend import Trend
 from slackwater.store.rows import Thing
-from slackwater.trace.types import MINUTE_MS
 
 STANDS_MS = 10 * MINUTE_MS  # a line that was worked out longer ago says nothing of now (ours)
 AGE_STEP_MS = 15 * MINUTE_MS  # ages are compared in such steps, so that the order holds still (ours)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.space import entries_for, not_placed
 from slackwater.episode.types import Entry
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 HANDLED, SEEN, RECORD = "handled", "seen", "record"
 SAME_CHANGE_MS = 15 * MINUTE_MS  # a recorded step of suction this near to an order is that order carried out (ours)

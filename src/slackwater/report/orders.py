@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from slackwater.episode.values import NONE_ADDED
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 
@@ -13,7 +14,6 @@ ALLOWED = "off suction up to"  # as ordered; the round is filtered by it
 ASK = "off suction not ordered: ask first"
 NONE_KNOWN = "cannot tell: no order of suction is recorded"
 NO_SUCTION = "no suction is added"
-NONE_ADDED = "none_added"
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from slackwater.episode.space import entries_for
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import REASONS, STATES, WAYS_OPEN
 from slackwater.protocol.rule import Clause
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS, format_span
 from slackwater.reading.zones import Zone, zone
 from slackwater.report.columns import Column, column, size_of
 from slackwater.report.extent import minutes_shown, not_judged
@@ -25,7 +25,7 @@ from slackwater.report.marks import marks
 from slackwater.report.runs import runs
 from slackwater.report.told import hourly_table, picture_sentence
 from slackwater.report.words import REASON_SENTENCES, REASON_WORDS, amount
-from slackwater.trace.types import MINUTE_MS, NONE, Trace
+from slackwater.trace.types import NONE, Trace
 
 __all__ = ["SCRIPTS", "STYLES", "hourly_table", "packed", "picture_sentence"]
 
@@ -34,7 +34,6 @@ SCRIPTS = ("uplot/uPlot.iife.min.js", "lanes-data.js", "lanes-paint.js", "lanes.
 STYLES = ("uplot/uPlot.min.css", "lanes.css")
 
 FORMAT = "slackwater-lanes-1"
-DAY_MS = 86_400_000
 MOST_LEVELS = 60_000  # different flows that are kept as printed; a log with more is drawn in tenths of 1 mL/min (ours)
 BYTES_A_READING = 500_000 / 432_000  # aimed at: half a megabyte for five days at one reading a second (ours)
 PRESSURE_STEPS = (100, 200, 500)  # thousandths of cmH2O; the first is drawn unless the pack would be too large (ours)

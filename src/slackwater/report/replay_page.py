@@ -18,13 +18,19 @@ NO_WAY_BACK = (
     "pseudonyms: replay with --record and --key."
 )
 
+ELSE_AS = (
+    "In all else each is as {rule} has it (averaging, gaps, guards, other clauses); another rule with the same limit "
+    "may judge otherwise."
+)
+
 
 def replay_page(said: Doc) -> str:
     """The whole page as text."""
+    rule = _named(said["protocol"])
     view: dict[str, Any] = {
         "title": f"{_rules(said)} over {said['cohort_drains']} past drains", "cannot": said["cannot_show"],
         "support": said["support"], "failed": said["failed"], "version": said["version"], "pictures": (), "sums": (),
-        "drains": None, "back": "",
+        "drains": None, "back": "", "else_as": ELSE_AS.format(rule=rule),
     }  # fmt: skip
     if "grid" in said:
         view["pictures"] = [_picture(outer, said["grid"]) for outer in dict.fromkeys(map(_outer, said["grid"]))]
@@ -104,7 +110,7 @@ def _range(one: Doc, times: float, unit: str) -> str:
         return "not known"
     text = f"{number(one['value'] * times, unit)} {unit}"
     if one["low"] is None or one["high"] is None:
-        return text
+        return f"{text} (no interval)"
     return f"{text} ({number(one['low'] * times, unit)} to {number(one['high'] * times, unit)})"
 
 
@@ -117,6 +123,7 @@ def _sum(one: Doc) -> dict[str, Any]:
         "rows": (
             ("held in", f"{one['met']} of {one['drains']} drains"), ("never held in", f"{one['never']}"),
             ("cannot tell in", f"{one['cannot_tell']}"), ("not for", f"{one['outside']}"),
+            *([("left out", f"{one['failed']}")] if one["failed"] else []),
             ("from connection until met, median of all it is for (Kaplan-Meier)", _range(one["to_met_h"], 1.0, "h")),
             ("from it to the planned removal, median", _range(one["saved_h"], 1.0, "h")),
             ("air again after it, while still in", _range(one["came_back"], 100.0, "%")),

@@ -10,12 +10,11 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.warnings import NO_AIR_VERDICT
 from slackwater.protocol.evaluation import Evaluation, Judged
 from slackwater.protocol.status import Status
-from slackwater.quantities.spans import format_span
-from slackwater.report.extent import not_judged
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS, format_span
+from slackwater.report.extent import limit_words, not_judged
 from slackwater.report.line import NOTHING, Below, RoundLine, Said, tube_of
 from slackwater.report.orders import ALLOWED, ASK, NO_SUCTION, NONE_KNOWN, off_words, standing, suction_order
 from slackwater.report.round_facts import (
-    HOUR_MS,
     Suction,
     canister,
     charge,
@@ -25,17 +24,15 @@ from slackwater.report.round_facts import (
     suction,
     when,
 )
-from slackwater.report.sentences import flow_words, value_words
+from slackwater.report.sentences import GOOD, flow_words, value_words
 from slackwater.report.trend import trend
-from slackwater.report.words import LEAK_SHAPES, REASON_WORDS, SHAPES, WORDS, amount
+from slackwater.report.words import LEAK_SHAPES, REASON_WORDS, SHAPES
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
-from slackwater.trace.types import MINUTE_MS
 
 WAITS = "waiting for people"  # behind the rule's own word, where only people are waited for
 AHEAD_MS = 5 * MINUTE_MS  # rows so far after now are another clock's (ours)
 
-_GOOD = (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE)
 _GUARDS = {"tube_open": "the tube shown open", "effort_seen": "a cough or a walk"}  # people settle these too
 _BY_PEOPLE = ("word", "number")  # kinds of measure that somebody looks at and charts
 
@@ -213,9 +210,7 @@ def _leak(found: Assessment, zone: tzinfo) -> Said:
     flow = flow_words(leak)
     if leak.state == "leaking":
         return Said(LEAK_SHAPES["leaking"], "leaking", f"{flow} at {at}")
-    limit = f"{amount(leak.limit)} mL/min"
-    if found.evaluation is None:
-        limit += " (one step of the display, no clinical limit)"
+    limit = limit_words(found, leak.limit)
     if leak.state == "quiet":
         said = f"recorded flow {flow} against {limit} at {at}"
         return Said(LEAK_SHAPES["quiet"], "below limit", said)
@@ -258,7 +253,7 @@ def _rule(found: Assessment, zone: tzinfo) -> tuple[tuple[str, ...], Said]:
     judged = found.evaluation
     if judged is None or found.overall is None:
         return (), Said("–", "none", "" if judged is None else "it has no removal clauses")
-    shape, word = SHAPES[found.overall], WORDS[found.overall]
+    shape, word = SHAPES[found.overall], found.overall.said
     if found.overall is Status.NOT_APPLICABLE:
         return (), Said(shape, word, "; ".join(judged.population.reasons))
     if found.overall in (Status.MET, Status.MET_WITH_GAPS):
@@ -283,7 +278,7 @@ def _recorded_since(judged: Evaluation) -> int | None:
     parts = (*judged.criteria, *judged.guards)
     others = [part for part in parts if not _is_peoples(part)]
     since = [part.since_ms for part in others if part.status in (Status.MET, Status.MET_WITH_GAPS)]
-    if any(part.status not in _GOOD for part in others) or not since or None in since:
+    if any(part.status not in GOOD for part in others) or not since or None in since:
         return None
     return max(ms for ms in since if ms is not None)
 
@@ -293,7 +288,7 @@ def _people(judged: Evaluation) -> str:
     names = [
         _GUARDS.get(part.id) or (part.clause.measure_name.replace("_", " ") if part.clause is not None else part.id)
         for part in (*judged.criteria, *judged.guards)
-        if _is_peoples(part) and part.status not in _GOOD
+        if _is_peoples(part) and part.status not in GOOD
     ]
     return ", ".join(dict.fromkeys(names)).replace("xray", "X-ray")
 

@@ -13,14 +13,12 @@ from slackwater.assessment.assessment import Assessment, last_minute
 from slackwater.episode.space import drains_of_space, entries_for
 from slackwater.episode.types import Entry
 from slackwater.leak.stretches import stretches
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import DAY_MS, HOUR_MS, MINUTE_MS, format_span
 from slackwater.reading.log import NONE
 from slackwater.report.fluid import fluid_record
 from slackwater.report.times import shown
 from slackwater.report.words import amount
-from slackwater.trace.types import MINUTE_MS
 
-HOUR_MS = 3_600_000
 DELIVERED_MIN = 10  # the delivered suction is the mean of so many minutes (ours): one breath is not the pump
 SET_APART_CMH2O = 1.0  # the unit's setting and the order differ by more than a display's step (ours)
 SOURCES = {"charted": "charted amounts", "levels": "canister levels", "counter": "the unit's counter"}
@@ -57,7 +55,7 @@ def fluid_lines(found: Assessment, zone: tzinfo) -> tuple[str, ...]:
         return (*lines, "not recorded, which is not zero")
     end = int(amounts.entry_ends_ms[-1])
     until = when(end, found.as_of_ms, zone)
-    for name, window in (("hour", HOUR_MS), ("24 h", 24 * HOUR_MS)):
+    for name, window in (("hour", HOUR_MS), ("24 h", DAY_MS)):
         begun = found.episode.connected_at
         short = begun is not None and begun < end < begun + window
         length = end - begun if short and begun is not None else window

@@ -12,8 +12,7 @@ from slackwater.protocol.rule import Protocol
 from slackwater.protocol.signals import first_minute
 from slackwater.protocol.status import Status
 from slackwater.protocol.windows import lasting_codes, window_codes
-from slackwater.quantities.spans import format_span
-from slackwater.trace.types import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS, format_span
 
 
 @dataclass(frozen=True)

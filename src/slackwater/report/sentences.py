@@ -8,14 +8,14 @@ from datetime import tzinfo
 from slackwater.assessment.assessment import Assessment, LeakNow
 from slackwater.episode.types import Episode
 from slackwater.protocol.evaluation import Evaluation, Judged, Run
-from slackwater.protocol.status import Status
+from slackwater.protocol.status import HOLDS, Status
 from slackwater.quantities.spans import format_span
-from slackwater.report.extent import not_judged
+from slackwater.report.extent import limit_words, not_judged
 from slackwater.report.times import shown
-from slackwater.report.words import REASON_WORDS, SHAPES, WORDS, amount, bounds, likelihood
+from slackwater.report.words import REASON_WORDS, SHAPES, bounds, likelihood
 
 GUARD_WORDS = {"tube_open": "tube shown open", "effort_seen": "effort tried"}
-_GOOD = (Status.MET, Status.MET_WITH_GAPS, Status.NOT_APPLICABLE)
+GOOD = (*HOLDS, Status.NOT_APPLICABLE)  # nothing is wanting
 BEHIND_SHUT = "it does not count while the tube is not shown open: a cough behind a shut tube shows no air"
 
 
@@ -43,9 +43,7 @@ def leak_sentence(found: Assessment, zone: tzinfo) -> str:
         return "Air leak: cannot tell; no log, or nothing recorded in it."
     if leak.state == "leaking":
         return f"Air leak: leaking, {flow_words(leak)} at {shown(leak.at_ms, zone)}."
-    limit = f"{amount(leak.limit)} mL/min"
-    if found.evaluation is None:
-        limit += " (one step of the display, no clinical limit)"
+    limit = limit_words(found, leak.limit)
     if leak.state == "quiet":
         return (
             f"Air leak: below limit, recorded flow {flow_words(leak)} against {limit} "
@@ -74,8 +72,8 @@ def rule_sentence(found: Assessment, zone: tzinfo) -> str:
         return f"Rule: {label} does not apply: {'; '.join(judged.population.reasons)}."
     if judged.overall in (Status.MET, Status.MET_WITH_GAPS):
         since = shown(judged.met_since_ms, zone)
-        return f"Rule: criteria of {label} {WORDS[judged.overall]} on recorded data since {since}."
-    return f"Rule: criteria of {label}: {WORDS[judged.overall]}."
+        return f"Rule: criteria of {label} {judged.overall.said} on recorded data since {since}."
+    return f"Rule: criteria of {label}: {judged.overall.said}."
 
 
 @dataclass(frozen=True)
@@ -95,9 +93,9 @@ def shown_status(part: Judged, judged: Evaluation) -> Shown:
     satisfied. The verdict does not rest on this; the guard on the tube keeps it.
     """
     tube = next((one for one in judged.guards if one.id == "tube_open"), None)
-    if part.id == "effort_seen" and part.status in _GOOD[:2] and tube is not None and tube.status not in _GOOD:
+    if part.id == "effort_seen" and part.status in HOLDS and tube is not None and tube.status not in GOOD:
         return Shown(SHAPES[Status.CANNOT_TELL], "not counted", Status.CANNOT_TELL.word, BEHIND_SHUT)
-    return Shown(SHAPES[part.status], WORDS[part.status], part.status.word)
+    return Shown(SHAPES[part.status], part.status.said, part.status.word)
 
 
 def rule_words(part: Judged) -> str:

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from slackwater.assessment.suction import Fidelity, Stretch
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.quantities.units import format_quantity
 from slackwater.report.suction_picture import suction_picture
 from slackwater.report.times import between, shown
-from slackwater.trace.types import MINUTE_MS
+from slackwater.report.words import NOT_RECORDED
 
 KINDS = {
     "off": "off suction",
@@ -26,7 +27,6 @@ KINDS = {
     "stronger": "too much",
     "cannot_tell": "cannot tell",
 }
-UNTOLD = "not recorded"
 NOBODY_WROTE = "not known: nothing is charted near it"
 MODEL = (
     "A column of fluid a centimetre high is worth a centimetre of water. At the flows at which a rule on air is met, "
@@ -48,9 +48,9 @@ class ShareRow:
     off: int
     apart: int
     untold: int
-    ordered_at: str = UNTOLD
-    set_at: str = UNTOLD
-    delivered: str = UNTOLD
+    ordered_at: str = NOT_RECORDED
+    set_at: str = NOT_RECORDED
+    delivered: str = NOT_RECORDED
 
 
 @dataclass(frozen=True)
@@ -203,7 +203,7 @@ def _range(values: NDArray[np.float64]) -> str:
     """The middle of the minute means, and from the most suction to the least."""
     known = values[np.isfinite(values)]
     if not len(known):
-        return UNTOLD
+        return NOT_RECORDED
     low, middle, high = (
         cmh2o(float(one)).partition(" ")[0] for one in (known.min(), np.median(known), known.max())
     )  # fmt: skip

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.assessment.suction import Fidelity
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.plots import BOTTOM, TOP, Frame, grid_line, svg, ticks
-from slackwater.trace.types import MINUTE_MS
 
 COLUMNS = 600  # of the picture: each shows the least and the most of its minutes
 LANE = 28.0  # how tall the lane of stretches is

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, tzinfo
 
+from slackwater.quantities.spans import HOUR_MS
 from slackwater.reading.zones import Zone
-
-HOUR_MS = 3_600_000  # by so much clocks are put forward and back
 
 
 def shown(ms: int | None, zone: tzinfo, *, day: bool = True) -> str:
@@ -31,7 +30,7 @@ def dated(ms: int, zone: tzinfo) -> str:
 def twice(from_ms: int, to_ms: int, zone: tzinfo) -> bool:
     """Whether the zone's offset changes between the two, or within an hour of them: then a clock's hour alone may
     name two moments."""
-    first, last = from_ms - HOUR_MS, to_ms + HOUR_MS
+    first, last = from_ms - HOUR_MS, to_ms + HOUR_MS  # by so much clocks are put forward and back
     return any(first <= one.at_ms <= last for one in Zone("", zone).changes(first, last))
 
 

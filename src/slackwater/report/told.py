@@ -14,17 +14,15 @@ from slackwater.episode.fluid.record import FluidInterval
 from slackwater.episode.space import entries_for
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.words import CANNOT_TELL, LEAKING, QUIET, REASONS
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS, format_span
 from slackwater.reading.zones import Zone
-from slackwater.report.extent import minutes_shown, not_judged
+from slackwater.report.extent import limit_words, minutes_shown, not_judged
 from slackwater.report.fluid import fluid_record, fluid_steps
 from slackwater.report.runs import runs
 from slackwater.report.times import exactly, offset, shown
 from slackwater.report.words import REASON_WORDS, amount
-from slackwater.trace.types import MINUTE_MS
 
 HEAD = ("hour from", "air leak, mL/min", "state", "suction, cmH2O", "swing, cmH2O", "fluid", "cannot tell because")
-HOUR_MS = 3_600_000
 _STATES = ((LEAKING, "leaking"), (CANNOT_TELL, "cannot tell"), (QUIET, "below limit"))
 _STRADDLES = "the display's step straddles the limit"
 
@@ -159,9 +157,7 @@ def _air_parts(found: Assessment, ward: tzinfo, count: int) -> Iterator[str]:
     if leak is None:
         return
     if why_not is None:
-        limit = f"{amount(leak.limit_ml_per_min)} mL/min"
-        if found.evaluation is None or found.evaluation.protocol.air_clause is None:
-            limit += " (one step of the display, no clinical limit)"
+        limit = limit_words(found, leak.limit_ml_per_min)
         spent = {code: int((leak.state[:count] == code).sum()) for code, _ in _STATES}
         said = []
         if spent[LEAKING]:

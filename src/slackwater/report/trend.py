@@ -18,11 +18,10 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import stretches
 from slackwater.leak.words import CANNOT_TELL, LEAKING, QUIET
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.extent import not_judged
 from slackwater.report.times import shown
 from slackwater.report.words import amount
-from slackwater.trace.types import MINUTE_MS
 
 SPAN_MIN, STEP_MIN = 24 * 60, 15  # steps lie on the clock's quarters, so that the picture stands still
 WIDE, TALL, EDGE = 960.0, 200.0, 10.0  # units of the picture: whole numbers keep it small

@@ -11,10 +11,7 @@ SHAPES = {
     Status.MET: "●", Status.MET_WITH_GAPS: "◐", Status.NOT_MET: "○", Status.CANNOT_TELL: "▨",
     Status.NOT_APPLICABLE: "–",
 }  # fmt: skip
-WORDS = {
-    Status.MET: "met", Status.MET_WITH_GAPS: "met with gaps", Status.NOT_MET: "not met",
-    Status.CANNOT_TELL: "cannot tell", Status.NOT_APPLICABLE: "does not apply",
-}  # fmt: skip
+NOT_RECORDED = "not recorded"
 LEAK_SHAPES = {"leaking": "◆", "quiet": "◇", "cannot_tell": "▨"}  # a leak is no clause: other shapes
 REASON_SENTENCES = {
     "": "The reading's step straddles the limit: it may lie on either side.",
@@ -40,6 +37,11 @@ REASON_WORDS = {
     "conflict": "two records disagree",
     "shared": "another drain or limb may carry the air",
 }
+
+
+def plain(text: str | None) -> str:
+    """A word of a closed list as people read it."""
+    return NOT_RECORDED if not text else text.replace("_", " ")
 
 
 def amount(value: float | None) -> str:

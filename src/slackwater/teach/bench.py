@@ -14,6 +14,7 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.episode.chart import read_chart
 from slackwater.episode.episode import read_episode
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.layout import Layout
 from slackwater.reading.read import read_log
 from slackwater.simulate import Scenario, Stay, simulate
@@ -131,7 +132,7 @@ class Bench:
             [read_log(self.stay.logs[0], layout, "log.csv")],
             chart=read_chart(self.stay.chart_csv.encode(), "chart.csv"),
             episode=read_episode(self.stay.episode_toml.encode(), "episode.toml"),
-            now_ms=1000 * self.stay.scenario.start_s + 60_000 * self.minute,
+            now_ms=1000 * self.stay.scenario.start_s + MINUTE_MS * self.minute,
         )  # fmt: skip
 
     @property

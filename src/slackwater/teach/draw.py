@@ -16,6 +16,7 @@ from slackwater.episode.chart import read_chart
 from slackwater.episode.episode import read_episode
 from slackwater.episode.types import Episode
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.layout import Layout
 from slackwater.reading.log import NONE, Log
 from slackwater.reading.read import read_log
@@ -26,7 +27,6 @@ from slackwater.teach.charted import OWN
 from slackwater.teach.exercise import Case, Exercise
 from slackwater.teach.facts import Facts, true_answers
 
-HOUR_MS = 3_600_000
 MOST_DRAW = 1_000_000_000
 
 
@@ -75,7 +75,7 @@ class Drawn:
     def facts(self, moment: int) -> Facts:
         """What was truly so then."""
         start = self.stay.scenario.start_s * 1000
-        minute = (self.moment_ms(moment) - start) // 60_000 - 1
+        minute = (self.moment_ms(moment) - start) // MINUTE_MS - 1
         return Facts(
             self.stay, minute, self.exercise.protocol, self.exercise.walk_min, self.charge_percent(moment),
             self.exercise.margin, (OWN, self.case.beside) if self.case.beside else (OWN,),
@@ -130,7 +130,7 @@ def _seed(name: str) -> Sequence[int]:
 
 
 def _at(start_ms: int, hours: float) -> int:
-    return start_ms + round(hours * 60.0) * 60_000
+    return start_ms + round(hours * 60.0) * MINUTE_MS
 
 
 def _as_charted(stay: Stay, case: Case) -> Stay:

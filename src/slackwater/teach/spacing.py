@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from slackwater.quantities.spans import DAY_MS
 from slackwater.teach.lesson import Lesson
 
-DAY_MS = 86_400_000
 FIRST_DAYS, SECOND_DAYS = 1.0, 6.0
 EASE, LEAST_EASE = 2.5, 1.3
 SURE, RATHER = 85.0, 65.0  # percent of confidence (ours)

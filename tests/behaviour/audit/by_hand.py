@@ -13,8 +13,9 @@ import numpy as np
 
 from slackwater.audit.case import About, Case, Hold, Outcome
 from slackwater.leak.words import MISSING
-from slackwater.protocol.facts import MINUTE_MS, Facts, Sighting, Signal
+from slackwater.protocol.facts import Facts, Sighting, Signal
 from slackwater.protocol.load import load_protocol
+from slackwater.quantities.spans import MINUTE_MS
 
 START = datetime(2041, 3, 4, 20, 0, tzinfo=UTC)
 START_MS = round(START.timestamp() * 1000)

@@ -12,12 +12,14 @@ from behaviour.audit.by_hand import DAY, LEAK, RULE, a_drain, flow, ms
 from slackwater.audit.case import Case
 from slackwater.audit.charting import Kept, charting
 from slackwater.audit.handling import blocked_stretches, off_suction, suction_kept
-from slackwater.audit.lasting import CANNOT_TELL, CENSORED, NO, YES, LeakAsked, LeakLasted, as_reported, lasted
+from slackwater.audit.lasting import CANNOT_TELL, CENSORED, NO, YES, LeakAsked, LeakLasted, lasted
 from slackwater.audit.measures import Asked, Measured, measured
 from slackwater.audit.standing import AIR_OVER, AIR_UNTOLD, MET_BROKEN, MET_TO_END, ONE, SEVERAL, by_day, held
 from slackwater.leak.words import BLOCKED, CLAMPED, OFF
 from slackwater.protocol.rule import Due, Edge
 from slackwater.protocol.status import Status
+from slackwater.risk.prolonged import OVER_168_H_CAPPED
+from slackwater.risk.prolonged import lasted as by_paper
 
 ASKED = Asked(leaks=(LeakAsked(50.0, 5), LeakAsked(50.0, 7)))
 FIVE, SEVEN = ASKED.leaks
@@ -74,6 +76,14 @@ def test_what_cannot_be_told_is_in_at_most_and_not_in_surely() -> None:
     assert found.stood_h == pytest.approx(parts)
     assert found.avoidable is not None
     assert (found.avoidable.surely_h, found.avoidable.at_most_h) == (5.0, 9.0)
+
+
+def test_a_rule_that_was_not_met_at_the_removal_was_not_met_up_to_it() -> None:
+    """Quiet 2 h to 10 h, then nothing recorded to the removal at 12 h, within a minute: no hour 'up to the removal'."""
+    for last in (None, LEAK):
+        found = told(a_drain(flow((LEAK, 120), (0.0, 480), (last, 120)), out=720))
+        assert found.first_met_h == 3.0 and found.met_to_end_h is None
+        assert found.avoidable is not None and found.avoidable.surely_h == 0.0
 
 
 def test_a_break_for_certain_is_in_neither() -> None:
@@ -165,8 +175,9 @@ def test_56_what_still_leaks_at_168_h_is_reported_as_192_h_and_flagged() -> None
     """Evidence 56, the style of Brunelli 2013."""
     found = lasted(after_operation(180, 180), SEVEN)
     assert found.outcome == YES and found.to_end and found.last_h == 180.0
-    assert as_reported(found) == (192.0, True)
-    assert as_reported(LeakLasted(NO, 30.0, False)) == (30.0, False)
+    for ended, hours, reported in ((False, found.last_h, (192.0, True)), (True, 30.0, (30.0, False))):
+        told = by_paper(hours, OVER_168_H_CAPPED, ended=ended)
+        assert (told.reported_h, told.censored) == reported
 
 
 def test_57_the_clock_starts_at_the_end_of_the_operation_not_at_the_first_record() -> None:

@@ -15,6 +15,8 @@ from behaviour.report.read_page import Node, read_page
 from end_to_end.the_command import Ran, called
 from slackwater.audit.cohort import close_cohort, write_case
 from slackwater.audit.shelf import Folder
+from slackwater.cli.view.replay import text
+from slackwater.report.replay_page import replay_page
 
 TEXT = (
     AIR_ALONE
@@ -150,6 +152,8 @@ def test_what_is_too_small_is_kept_back_and_shown_on_request(tmp_path: Path) -> 
     [
         (("--leak-days", "5,x"), "are no days"),
         (("--change", "night round=2041-06-01"), "names no change"),
+        (("--change", "night round=99"), "none after it"),
+        (("--change", "night round=1"), "none after it"),
         (("--risks", "rule.toml"), "not a drain and a risk"),
     ],
 )
@@ -176,6 +180,7 @@ def test_a_grid_is_one_picture_with_its_table_and_what_it_cannot_show(written: P
     assert "below 50 mL/min for 8 h (published)" in page.text and page.text.count("(published)") == 1
     assert page.text.index("A replay cannot show") < page.text.index("below 20 mL/min for 1 h")
     assert len(page.all("g", cls="filled")) <= 1
+    assert "In all else each is as" in page.text and "(no interval)" in page.text
 
 
 @pytest.mark.parametrize(
@@ -197,6 +202,13 @@ def test_a_grid_that_no_rule_can_be_is_refused_at_once(written: Path, numbers: t
 def test_the_key_does_not_lie_in_the_cohort(tmp_path: Path) -> None:
     ran = called("audit", "collect", "new", "--from", ".", "--key", "new/key", folder=tmp_path)
     assert ran.code == 2 and "must not go where the cohort goes" in ran.err and not list(tmp_path.iterdir())
+
+
+def test_drains_that_could_not_be_judged_are_counted_beside_the_others(written: Path) -> None:
+    said = json.loads(called("replay", "past", "--protocol", "rule.toml", "--json", folder=written).out)
+    assert "left out" not in text(said) and "left out" not in read_page(replay_page(said)).text
+    said["sum"]["failed"] = 2
+    assert "; left out 2" in text(said) and "left out" in read_page(replay_page(said)).text
 
 
 def test_two_rules_part_at_a_moment_and_the_way_back_needs_the_key(written: Path) -> None:

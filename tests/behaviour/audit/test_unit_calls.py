@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from slackwater.audit.unit_calls import DAY_MS, MINUTE_MS, Stay, attended, clipped, figures, rate_ratio, repeats, within
+from slackwater.audit.unit_calls import Stay, attended, clipped, figures, rate_ratio, repeats, within
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.store.calls import Call
 
 BEGAN = int(datetime(2041, 3, 7, tzinfo=UTC).timestamp() * 1000)

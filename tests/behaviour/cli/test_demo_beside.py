@@ -11,11 +11,11 @@ import pytest
 from slackwater.cli.demo_beside import CALLS, HOME, LEAVING, RECALLED, UNITS
 from slackwater.cli.demo_ward import STAYS, fill
 from slackwater.equipment.trip import CANNOT_TELL
-from slackwater.store.calls import heard
 from slackwater.store.course import Course, course_of, find_drain
 from slackwater.store.home import at_home, of_diary
 from slackwater.store.recalls import to_pull
 from slackwater.store.record import Record, open_record
+from slackwater.store.signals import heard
 from slackwater.store.trips import open_trips
 from slackwater.store.units import units_now
 from slackwater.web.home_lines import FLAGS

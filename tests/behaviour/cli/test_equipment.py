@@ -51,6 +51,12 @@ def test_a_recall_is_answered_in_two_commands(folder: Path) -> None:
     assert over.code == 0 and "SN-1" not in equipment(folder, "list", "--to-pull").out
 
 
+def test_the_list_says_each_day_with_its_year_and_who_asks_for_an_unknown_unit_is_told_which(folder: Path) -> None:
+    assert "safety test overdue since 2001-01-01; service not recorded" in equipment(folder, "list").out
+    ran = equipment(folder, "step", "SN-99", "cleaned")
+    assert ran.code == 2 and "SN-99: there is no such unit" in ran.err
+
+
 def test_a_recall_without_its_reason_is_refused(folder: Path) -> None:
     ran = equipment(folder, "recall", "battery", "B-1")
     assert ran.code == 2 and "--reason" in ran.err

@@ -128,7 +128,8 @@ def test_the_bench_says_what_is_concluded_and_what_is_so(tmp_path: Path) -> None
         (("run", "nothing"), "no exercise is called 'nothing'"),
         (("run",), "name one exercise, or --next"),
         (("run", "no-swing", "--answer", "maybe", "--confidence", "70"), "no answer 'maybe'"),
-        (("run", "no-swing", "--answer", "open"), "how sure are you?"),
+        (("run", "no-swing", "--answer", "open"), "how sure you are is not said. Give 33"),
+        (("score", "--progress", "nowhere.jsonl"), "nowhere.jsonl: is no file"),
         (("run", "no-swing", "--answer", "open", "--confidence", "30"), "30 is no confidence in one of 3 answers"),
         (("run", "no-swing", "--moment", "9"), "no moment 9"),
         (("list", "--exercises", "nowhere"), "is no folder"),
@@ -155,5 +156,6 @@ def test_at_a_terminal_it_asks_for_the_next_moment_the_answer_and_the_confidence
     ran = CliRunner().invoke(command, ["run", "no-swing", "--draw", "5"], input="n\n7\n1\n80\n")
     assert ran.exit_code == 0, ran.output
     assert ran.output.index("Moment 1 of 3") < ran.output.index("Moment 2 of 3")
+    assert ran.output.count("Moment 2 of 3") == 1, "what was not understood is said beside the question, not above it"
     assert "That is none of the answers." in ran.output
     assert "Right: No, it is shut" in ran.output and "(80 % sure)" in ran.output

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.equipment.charge import MINUTE_MS, MONTH_MS, Spell, spells
+from slackwater.equipment.charge import MONTH_MS, Spell, spells
+from slackwater.quantities.spans import MINUTE_MS
 
 DAY_MS = 24 * 60 * MINUTE_MS
 NOW_MS = 400 * DAY_MS

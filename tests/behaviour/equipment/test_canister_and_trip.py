@@ -11,9 +11,10 @@ from behaviour.equipment.a_fleet import NOW_MS
 from behaviour.equipment.test_charge import found, past
 from slackwater.equipment.back import BACK, LATE, NOT_BACK, UNKNOWN, WAITING, suction_back
 from slackwater.equipment.canister import Amount, fill, why_no_fill
-from slackwater.equipment.charge import MINUTE_MS, run_time
+from slackwater.equipment.charge import run_time
 from slackwater.equipment.trip import answer
 from slackwater.errors import QuantityError
+from slackwater.quantities.spans import MINUTE_MS
 
 # --- filling --------------------------------------------------------------------------------------
 

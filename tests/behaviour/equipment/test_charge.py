@@ -12,7 +12,6 @@ import scipy.stats
 from behaviour.equipment.a_fleet import DAY_MS, NOW_MS, Truth, discharge, months, seen
 from slackwater.equipment.charge import (
     FEWEST,
-    MINUTE_MS,
     MONTH_MS,
     Spell,
     apart,
@@ -24,6 +23,7 @@ from slackwater.equipment.charge import (
     why_no_run_time,
 )
 from slackwater.equipment.slopes import theil_sen
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.simulate.fault import Fault
 from slackwater.simulate.power import power_over
 from slackwater.simulate.rhythm import Rhythm

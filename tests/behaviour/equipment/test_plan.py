@@ -117,6 +117,14 @@ def test_a_plan_that_holds_lets_no_trip_leave_short(seed: int) -> None:
     assert not found.holds or by_the_minute(found, units, trips)
 
 
+def test_no_unit_runs_low_beside_a_free_socket() -> None:
+    """Back from its trip it is charged then, not hours later when it is nearly empty (a plan of the demo did)."""
+    units = [PlannedUnit("A", 99, 0.42, 0.15, 43)]
+    found = plan_day(units, [PlannedTrip(0, 17, 25, 80)], 1, 720)
+    assert found.holds and found.stretches(0) == ((60, 720),), "its trip takes the first two half hours"
+    follows(found, units, [], 1)
+
+
 def test_what_is_lost_before_it_leaves_is_needed_too() -> None:
     """60 % less 29 min at 0.5 are 45.5 %, and 59 are needed: 13.5 are short (arithmetic)."""
     (short,) = plan_day([PlannedUnit("A", 60, 0.5, 1.0)], [PlannedTrip(0, 29.0, 50.0, 118.0)], 1, 180).short

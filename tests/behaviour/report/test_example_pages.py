@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from behaviour.report.read_page import Node, read_page, trace
+from slackwater.protocol.status import Status
 from slackwater.report.pack import FORMAT
-from slackwater.report.words import REASON_SENTENCES, WORDS
+from slackwater.report.words import REASON_SENTENCES
 
 PAGES = sorted((Path(__file__).parents[3] / "docs" / "pages").glob("*.html"))
 MAKE = PAGES[0].with_name("make.py")
@@ -49,7 +50,7 @@ def test_an_example_is_small_and_of_the_present_template(path: Path) -> None:
     assert all(f'class="{name}"' in FRAME + TOLD for name in heads), AGAIN
     marks = {name for node in page for name in node.attrs if name.startswith("data-")}
     assert all(f"{name}=" in FRAME + TOLD for name in marks), AGAIN
-    assert {node.attrs["data-status"] for node in page.all(data_status=None)} <= {one.word for one in WORDS}
+    assert {node.attrs["data-status"] for node in page.all(data_status=None)} <= {one.word for one in Status}
     assert {node.attrs["data-doubt"] for node in page.all(data_doubt=None)} <= set(REASON_SENTENCES), AGAIN
     assert "SIM-" in page.one("header").text  # simulated, and says so
 

@@ -34,10 +34,11 @@ from frame.test_words import BANNED
 from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.minute_table import minute_columns
 from slackwater.leak.words import REASONS, STATES
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.columns import column, size_of
 from slackwater.report.pack import hourly_table, packed, packed_size, picture_sentence
 from slackwater.simulate import scenario, simulate
-from slackwater.trace.types import MINUTE_MS, NONE
+from slackwater.trace.types import NONE
 
 HOUR = 3600
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from slackwater.quantities.spans import DAY_MS
 from slackwater.teach import Lesson, shipped_exercises
-from slackwater.teach.spacing import DAY_MS, Spacing, due_ms, quality_of, spacing_of
+from slackwater.teach.spacing import Spacing, due_ms, quality_of, spacing_of
 from slackwater.teach.timetable import next_draw, timetable
 
 

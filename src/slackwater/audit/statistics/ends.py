@@ -7,7 +7,6 @@ order of patients cannot matter, and the counts of two cohorts without a patient
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -94,11 +93,6 @@ def count_ends(times: ArrayLike, ends: ArrayLike, causes: int = 1) -> Ends:
     cell *= length
     cell += when
     return Ends(np.bincount(cell, minlength=(1 + causes) * length).reshape(1 + causes, length))
-
-
-def union(cohorts: list[Ends]) -> Ends:
-    """All cohorts together; no patient may be in two."""
-    return reduce(Ends.__add__, cohorts)
 
 
 def padded(counts: Ints, rows: int, length: int) -> Ints:

@@ -38,7 +38,6 @@ EIGHT_SIX = RuleSet(
     6,
     "8 on a side: Western Electric handbook, 1956; 6 in a row: Nelson, J. Qual. Technol. 16 (1984) 237; from memory",
 )
-RULE_SETS = (SEVEN_FIVE, EIGHT_SIX)
 
 
 @dataclass(frozen=True)

@@ -57,6 +57,9 @@ def _beside(found: Assessment, zone: tzinfo) -> list[str]:
     for number, wanted in enumerate(found.waiting_for):
         lead = "  waiting for  " if not number else "               "
         lines += textwrap.wrap(wanted, WIDE, initial_indent=lead, subsequent_indent=" " * 15)
+    if found.in_doubt:
+        text = "; ".join(found.in_doubt)
+        lines += textwrap.wrap(text, WIDE, initial_indent="  in doubt     ", subsequent_indent=" " * 15)
     if found.evaluation is not None:
         for part in found.evaluation.escalation:
             if part.status is Status.MET:

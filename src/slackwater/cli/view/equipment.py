@@ -53,10 +53,8 @@ def units_text(
         if one.needs and one.at is None:
             lines.append(f"    still needs: {', '.join(map(state_words, one.needs))}")
         lines += [f"    not for a patient: {bar}" for bar in one.bars]
-        lines.append("    " + "; ".join(
-            f"{due.what} {due.standing}" + (f" ({shown(due.at_ms, zone)})" if due.at_ms is not None else "")
-            for due in dues(one.facts, now_ms)
-        ) + f"; {used_text(used.get(one.key))}")  # fmt: skip
+        due = "; ".join(due.told for due in dues(one.facts, now_ms))
+        lines.append(f"    {due}; {used_text(used.get(one.key))}")
     return "\n".join([*(lines or ["no unit is known yet"]), SUPPORT])
 
 
@@ -89,16 +87,10 @@ def pulls_text(found: Sequence[Pull], where: Places) -> str:
     lines = [f"{len(found)} to pull, worst first. At a patient: exchange by the ward's own steps, the patient first."]
     for number, one in enumerate(found, start=1):
         name = "no unit recorded" if one.unit is None else one.unit.serial
-        at = where_told(where.get(one.drain)) if one.drain is not None else _off_patient(one)
+        at = where_told(where.get(one.drain)) if one.drain is not None else one.off_patient
         lines.append(f"{number:>3}. {name}  {'at a patient: ' if one.drain is not None else ''}{at}")
         lines += [f"       {why}" for why in one.why]
     return "\n".join([*lines, SUPPORT])
-
-
-def _off_patient(one: Pull) -> str:
-    assert one.unit is not None
-    place = next((state["at_place"] for state in reversed(one.unit.history) if state["at_place"]), None)
-    return f"{one.unit.stands}, {f'at {place}' if place else 'where it is is not recorded'}"
 
 
 def uses_dict(found: Sequence[Use], where: Places, serials: Mapping[str, str]) -> dict[str, Any]:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.leak.words import CANNOT_TELL, LEAKING, MISSING
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.times import shown
-from slackwater.trace.types import MINUTE_MS
 
 ROWS = 4  # text rows of braille: 16 dots high
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
@@ -47,7 +47,8 @@ def lanes(found: Assessment, zone: tzinfo, width: int = 64, *, judged: bool = Tr
     labels[0] = f"{top:.0f}"
     labels[-1] = "0"
     if not labels[limit_row]:
-        labels[limit_row] = f"limit {leak.limit_ml_per_min:g}"
+        rule = None if found.evaluation is None else found.evaluation.protocol.air_clause
+        labels[limit_row] = f"{'step' if rule is None else 'limit'} {leak.limit_ml_per_min:g}"
     out = [f"{label:>10} ┤{row}" for label, row in zip(labels, rows, strict=True)]
     column = np.linspace(0, n, width + 1).astype(int)
     spans = list(zip(column[:-1], np.maximum(column[1:], column[:-1] + 1), strict=True))

@@ -38,7 +38,7 @@ def asked_text(drawn: Drawn, moment: int, found: Assessment, zone: tzinfo) -> st
         BANNER, "", f"{one.title} ({one.name}, draw {drawn.draw})",
         f"Moment {moment + 1} of {len(drawn.moments_ms)}: {shown(at, zone)}",
         *_wrapped(whose(found)), *_wrapped(one.told), *_wrapped(staff), *_wrapped(charge_says(drawn, moment)),
-        *_wrapped(rule_says(one)), "", *lanes(found, zone, judged=False), *_suction(found, zone), "",
+        *_wrapped(rule_says(one)), "", *lanes(found, zone, judged=False), *_suction(found), "",
         *_chart(found, one.kind, zone), "", one.kind.question,
     ]  # fmt: skip
     lines += [
@@ -123,7 +123,7 @@ def _chart(found: Assessment, kind: Kind, zone: tzinfo) -> list[str]:
     ]
 
 
-def _suction(found: Assessment, zone: tzinfo) -> list[str]:
+def _suction(found: Assessment) -> list[str]:
     """Suction and swing over the last stretches, in words."""
     leak = found.leak_trace
     if leak is None:

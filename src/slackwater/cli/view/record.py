@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from slackwater.store.course import Course
     from slackwater.store.history import Line
     from slackwater.store.listing import Listed
+    from slackwater.store.live import Sent
     from slackwater.store.rows import Thing
     from slackwater.store.take_in import Taken
 
@@ -72,8 +73,9 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
 
 
 def course_lines(
-    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str], zone: tzinfo
-) -> str:
+    course: Course, history: Sequence[Line], rule: Thing | None, serials: Mapping[str, str], sent: Sequence[Sent],
+    zone: tzinfo,
+) -> str:  # fmt: skip
     """What a person looks for first: whose, what for, what is open; then who entered what."""
     from slackwater.store.course import own_pairings
 
@@ -88,6 +90,7 @@ def course_lines(
         _line("goal", goal["text"] if goal is not None and goal["text"] else "not recorded"),
         _line("rule", _rule(rule)),
         _line("logs", _logs(course, zone)),
+        *(_line("sent live", _sent(one, zone)) for one in sent),
         _line("chart rows", str(len(course.entries))),
     ]
     for pairing in own_pairings(course):
@@ -145,6 +148,11 @@ def _logs(course: Course, zone: tzinfo) -> str:
     read = sum(log["rows_read"] for log in course.logs)
     refused = sum(log["rows_refused"] for log in course.logs)
     return f"{len(course.logs)}, {read} rows ({refused} refused), until {_at(until, zone)}"
+
+
+def _sent(one: Sent, zone: tzinfo) -> str:
+    times = f"from {_at(one.first_ms, zone)} until {_at(one.last_ms, zone)}"
+    return f"{_counted(one.readings, 'reading')} of {one.serial}, {times}"
 
 
 def _act(act: Line, zone: tzinfo) -> list[str]:

@@ -91,7 +91,7 @@ def text(said: Mapping[str, Any]) -> str:
     rule = said["protocol"]
     lines = [f"{rule['name']} {rule['version']} over {said['cohort_drains']} past drains, looking back"]
     if "grid" in said:
-        lines += _grid_lines(said["grid"])
+        lines += ["In all but what is tried here, each is as this rule has it.", *_grid_lines(said["grid"])]
     elif "sums" in said:
         lines += [line for one in said["sums"] for line in _sum_lines(one)] + _pair_lines(said["drains"])
     else:
@@ -104,7 +104,7 @@ def _sum_lines(one: Mapping[str, Any]) -> list[str]:
     return [
         "",
         f"{one['rule']}: held in {one['met']} of {one['drains']} drains; never in {one['never']}; cannot tell in "
-        f"{one['cannot_tell']}; not for {one['outside']}",
+        f"{one['cannot_tell']}; not for {one['outside']}" + (f"; left out {one['failed']}" if one["failed"] else ""),
         f"  from connection until met: median of all it is for (Kaplan-Meier) {_estimate(one['to_met_h'], ' h')}",
         f"  from it to the planned removal: median {_estimate(one['saved_h'], ' h')}, "
         f"{one['saved_total_h']:.0f} h in all; {one['out_before']} drains were out before it held",
@@ -202,8 +202,8 @@ def _tail(failed: Sequence[Failed]) -> dict[str, Any]:
     from slackwater.audit.replays import WHAT_IT_CANNOT_SHOW
 
     return {
-        "failed": [{"drain": one.item, "why": one.why} for one in failed], "cannot_show": WHAT_IT_CANNOT_SHOW,
-        "support": SUPPORT,
+        "failed": [{"drain": one.item, "why": one.why.removeprefix(f"{one.item}: ")} for one in failed],
+        "cannot_show": WHAT_IT_CANNOT_SHOW, "support": SUPPORT,
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from slackwater.assessment import cautions
 from slackwater.assessment.cautions import Caution
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.line import STANDS_MS
 from slackwater.report.sentences import drain_words
 from slackwater.report.sheets.material import Material
@@ -98,7 +98,7 @@ def _data(of: Material) -> str:
         until = "No log: this rests on what was charted."
         return f"{until} Judged as of {moment(of.as_of_ms, of)}.{_out_of_date(of)}"
     until_ms = found.data_until_ms
-    age = (of.printed_ms - until_ms) // 60_000
+    age = (of.printed_ms - until_ms) // MINUTE_MS
     told = f"{format_span(60.0 * age) if age else 'under 1 min'} old when printed"
     text = f"Data until {moment(until_ms, of)}, {told if age >= 0 else 'later than this print: one clock is wrong'}."
     if of.out and of.moment_ms is None:

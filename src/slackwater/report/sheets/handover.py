@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from slackwater.assessment.shift import BY_UNIT, shift_of
 from slackwater.episode.space import entries_for
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import HOUR_MS, format_span
 from slackwater.report.clauses import part
 from slackwater.report.round import WAITS
 from slackwater.report.round_facts import when
@@ -20,8 +20,9 @@ from slackwater.report.sheets.answer import delivered, rule_words
 from slackwater.report.sheets.frame import frame
 from slackwater.report.sheets.lately import leak_between, marks_between
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import UNTOLD, Blanks, Fact, Facts, Section, Sheet
+from slackwater.report.sheets.sheet import Blanks, Fact, Facts, Section, Sheet
 from slackwater.report.times import exactly, twice
+from slackwater.report.words import NOT_RECORDED
 
 MOST_LINES = 15  # printed lines of a drain
 LETTERS = 100  # letters of a printed line: measured on the sheet, and checked there by a test
@@ -190,10 +191,10 @@ def _rule(of: Material) -> str:
 
 def _background(of: Material) -> Iterator[Said]:
     one = of.episode
-    operation = (one.operation_kind or UNTOLD).replace("_", " ")
-    indication = (one.indication or UNTOLD).replace("_", " ")
+    operation = (one.operation_kind or NOT_RECORDED).replace("_", " ")
+    indication = (one.indication or NOT_RECORDED).replace("_", " ")
     since = "since when is not recorded" if one.connected_at is None else (
-        f"in for {format_span((of.as_of_ms - one.connected_at) // 3_600_000 * 3600)}, since "
+        f"in for {format_span((of.as_of_ms - one.connected_at) // HOUR_MS * 3600)}, since "
         f"{when(one.connected_at, of.as_of_ms, of.zone)}"
     )  # fmt: skip
     if one.goal:
@@ -225,7 +226,7 @@ def _assessment(of: Material) -> Iterator[Said]:
 
 def _fluid(lines: tuple[str, ...]) -> str:
     """Without the words on where the amounts come from; that some were not told stays."""
-    *first, last = lines or (UNTOLD,)
+    *first, last = lines or (NOT_RECORDED,)
     if not last.startswith("told until"):
         return "; ".join((*first, last))
     silent = last.partition("; ")[2]
@@ -252,7 +253,7 @@ def _tube(of: Material) -> str:
     """Swing as charted, and the guards as the rule judged them."""
     assert of.found is not None
     own = entries_for(of.found.chart, "drain", of.found.episode).of("swing")
-    swing = UNTOLD
+    swing = NOT_RECORDED
     if own:
         swing = "two entries disagree" if own[-1].conflict else own[-1].text.replace("_", " ") or "left blank"
         swing += f" at {when(own[-1].time, of.as_of_ms, of.zone)}"
@@ -299,12 +300,12 @@ def not_recorded(of: Material) -> tuple[str, ...]:
             ("suction order", line.suction.ordered), ("delivered suction", line.suction.delivered),
             ("charge", line.charge), ("canister level", line.canister), ("pain on cough", line.pain),
         )
-        if value == UNTOLD
+        if value == NOT_RECORDED
     ]  # fmt: skip
-    if line.fluid and line.fluid[-1].startswith(UNTOLD):
+    if line.fluid and line.fluid[-1].startswith(NOT_RECORDED):
         missing.append("fluid")
     still = shift_of(of.found, of.from_ms, of.as_of_ms + 1).open
-    told = {"pain_cough"} if line.pain == UNTOLD else set()
+    told = {"pain_cough"} if line.pain == NOT_RECORDED else set()
     lacking = [item.replace("_", " ") for item in still if item not in BY_UNIT and item not in told]
     if lacking:
         missing.append(f"in the last {format_span(of.shift_ms / 1000)}: {', '.join(lacking)}")

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS, format_span
 from slackwater.report.record import record_lines
 from slackwater.report.round_facts import signed
 from slackwater.report.sheets import picture
@@ -19,7 +19,6 @@ from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.lately import Happened, happened_between, leak_between
 from slackwater.report.sheets.material import Material
 from slackwater.report.sheets.sheet import (
-    UNTOLD,
     Blanks,
     Bullets,
     Fact,
@@ -33,10 +32,10 @@ from slackwater.report.sheets.sheet import (
 )
 from slackwater.report.sheets.summary import KEY
 from slackwater.report.times import exactly, twice
+from slackwater.report.words import NOT_RECORDED
 from slackwater.store.history import Line
-from slackwater.trace.types import MINUTE_MS
 
-EITHER_SIDE_MS = 2 * 3_600_000
+EITHER_SIDE_MS = 2 * HOUR_MS
 MOST_NUMBERED = 20
 QUARTER_MS = 15 * MINUTE_MS
 CHECK = "Check the moment, its day and its zone."
@@ -54,7 +53,7 @@ def incident(of: Material) -> Sheet:
         f"about {moment(of.moment_ms, of)}."
     )
     rows = [
-        (str(number), exactly(one.at_ms, of.zone, apart), one.what, one.by or UNTOLD, one.source)
+        (str(number), exactly(one.at_ms, of.zone, apart), one.what, one.by or NOT_RECORDED, one.source)
         for number, one in enumerate(told, 1)
     ]
     empty = not rows
@@ -128,10 +127,10 @@ def unit_then(of: Material, first: int, last: int) -> str:
             and one["from_ms"] <= last
             and (one["to_ms"] is None or one["to_ms"] >= first)
         ]
-        return ", ".join(dict.fromkeys(mine)) or UNTOLD
+        return ", ".join(dict.fromkeys(mine)) or NOT_RECORDED
     trace = None if of.found is None else of.found.trace
     serials = [serial for log in (trace.logs if trace is not None else ()) for serial in log.serials]
-    return ", ".join(dict.fromkeys(serials)) or UNTOLD
+    return ", ".join(dict.fromkeys(serials)) or NOT_RECORDED
 
 
 def _picture(of: Material, first: int, last: int, numbered: list[int]) -> tuple[Part, ...]:
@@ -174,7 +173,7 @@ def _quarter(of: Material, begin: int, end: int) -> tuple[str, str, str]:
 def _range(lows: NDArray[np.float64], highs: NDArray[np.float64], places: int) -> str:
     low, high = lows[np.isfinite(lows)], highs[np.isfinite(highs)]
     if not len(low) or not len(high):
-        return UNTOLD
+        return NOT_RECORDED
     a, b = (signed(float(one)) if places else f"{one:.0f}" for one in (low.min(), high.max()))
     return a if a == b else f"{a} to {b}"
 

@@ -10,13 +10,13 @@ import numpy as np
 from slackwater.episode.items import ITEMS
 from slackwater.episode.space import entries_for
 from slackwater.episode.types import Entry
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.marks import Mark, marks
 from slackwater.report.sheets.material import Material
 from slackwater.report.times import exactly, twice
 from slackwater.report.trend import spent
-from slackwater.report.words import amount
-from slackwater.trace.types import MINUTE_MS
+from slackwater.report.words import amount, plain
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def _happened(of: Material, from_ms: int, to_ms: int) -> Iterator[Happened]:
         return
     for order in of.course.orders:
         what = " ".join(
-            one for one in (f"{_plain(order['kind'])} ordered", _level(order["level"], order["unit"])) if one
+            one for one in (f"{plain(order['kind'])} ordered", _level(order["level"], order["unit"])) if one
         )
         off = order["may_be_off_min"]
         more = [f"may be off for {off} min" if off is not None else "", order["reason"] or ""]
@@ -90,16 +90,16 @@ def _happened(of: Material, from_ms: int, to_ms: int) -> Iterator[Happened]:
     for hold in of.course.holds:
         note = f": {hold['note']}" if hold["note"] else ""
         if inside(hold["from_ms"]):
-            yield Happened(hold["from_ms"], f"drain to be kept, {_plain(hold['reason'])}{note}", "", "hold")
+            yield Happened(hold["from_ms"], f"drain to be kept, {plain(hold['reason'])}{note}", "", "hold")
         if inside(hold["to_ms"]):
-            yield Happened(hold["to_ms"], f"no longer to be kept ({_plain(hold['reason'])})", "", "hold")
+            yield Happened(hold["to_ms"], f"no longer to be kept ({plain(hold['reason'])})", "", "hold")
     for task in (*of.course.tasks, *of.course.checks):
         if inside(task["done_ms"]):
             result = f": {task['result']}" if task["result"] else ""
-            yield Happened(task["done_ms"], f"done: {_plain(task['what'])}{result}", task["done_by"] or "", task.noun)
+            yield Happened(task["done_ms"], f"done: {plain(task['what'])}{result}", task["done_by"] or "", task.noun)
     if of.course.removal is not None and inside(of.course.removal["time_ms"]):
         out = of.course.removal
-        yield Happened(out["time_ms"], f"drain out, {_plain(out['kind'])}", out["removed_by"] or "", "removal")
+        yield Happened(out["time_ms"], f"drain out, {plain(out['kind'])}", out["removed_by"] or "", "removal")
 
 
 def entry_words(entry: Entry) -> str:
@@ -124,7 +124,3 @@ def _by(entry: Entry, of: Material) -> str:
 
 def _level(level: str | None, unit: str | None) -> str:
     return "" if level is None else f"{level.replace('_', ' ').replace('-', '−')} {unit or ''}".strip()
-
-
-def _plain(text: str | None) -> str:
-    return "not recorded" if not text else text.replace("_", " ")

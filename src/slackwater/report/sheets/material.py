@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.types import Episode
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.report.drain_facts import DrainFacts, drain_facts, read_beside
 from slackwater.report.line import RoundLine, Tube
 from slackwater.report.round import judged_line, line_of
@@ -20,10 +21,9 @@ from slackwater.store.history import Line, history_of
 from slackwater.store.read_out import episode_of
 from slackwater.store.rows import Thing, head, things
 from slackwater.store.tables import LEDGER
-from slackwater.trace.types import MINUTE_MS
 
-SHIFT_MS = 8 * 3_600_000  # how far back 'this shift' goes unless it is said: a ward's shifts are not known here (ours)
-BACK_MS = 10 * 60_000  # judged so long before it was printed, a sheet looks back (ours)
+SHIFT_MS = 8 * HOUR_MS  # how far back 'this shift' goes unless it is said: a ward's shifts are not known here (ours)
+BACK_MS = 10 * MINUTE_MS  # judged so long before it was printed, a sheet looks back (ours)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from slackwater.report.drain_facts import DrainFacts
 from slackwater.report.orders import ALLOWED
 from slackwater.report.sheets.frame import frame, moment, patient_frame
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
+from slackwater.report.sheets.sheet import Blanks, Bullets, Fact, Facts, Part, Section, Sheet, Words
+from slackwater.report.words import NOT_RECORDED
 
 _SPACES = {
     "pleural": "beside your lung", "mediastinal": "in the middle of your chest", "pericardial": "around your heart",
@@ -126,7 +127,7 @@ def _not_for_patients(of: Material) -> str:
     if stops:
         return " ".join(stops)
     suction = line.suction
-    sucked = not suction.none_ordered and not suction.ordered == suction.delivered == UNTOLD
+    sucked = not suction.none_ordered and not suction.ordered == suction.delivered == NOT_RECORDED
     if of.episode.operation_kind == "pneumonectomy" and sucked:
         return "suction is recorded after pneumonectomy. Check the order first, as local policy says."
     return ""

@@ -18,6 +18,7 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.leak.state import LeakTrace
 from slackwater.leak.stretches import stretches
 from slackwater.leak.words import CANNOT_TELL, LEAKING
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.report.extent import minutes_shown, not_judged
 from slackwater.report.fluid import fluid_record, fluid_steps
 from slackwater.report.pack import ordered
@@ -25,7 +26,6 @@ from slackwater.report.plots import ticks
 from slackwater.report.told import picture_sentence
 from slackwater.report.trend import KNEE
 from slackwater.report.words import amount
-from slackwater.trace.types import MINUTE_MS
 
 WIDE, LEFT, RIGHT = 760.0, 64.0, 14.0
 STEPS = 360  # columns of the drawing; each shows the mean and the largest of its minutes
@@ -119,11 +119,11 @@ def _path(d: str, wide: float, tone: str = "#000", dash: str = "") -> str:
 
 def _hours(axis: Axis, zone: tzinfo) -> Iterator[str]:
     """A line at whole hours of the ward's clock, so many apart that their names do not touch."""
-    hours = (axis.until_ms - axis.from_ms) / 3_600_000
+    hours = (axis.until_ms - axis.from_ms) / HOUR_MS
     apart = next(
         (step for step in (0.5, 1, 2, 3, 6, 12, 24, 48, 96) if hours / step <= 10), 24 * math.ceil(hours / 240)
     )
-    step = round(apart * 3_600_000)
+    step = round(apart * HOUR_MS)
     ahead = datetime.fromtimestamp(axis.from_ms / 1000, zone).utcoffset()
     offset = 0 if ahead is None else round(ahead.total_seconds() * 1000)
     at = -((-(axis.from_ms + offset)) // step) * step - offset

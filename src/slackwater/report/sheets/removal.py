@@ -7,8 +7,9 @@ from dataclasses import replace
 from slackwater.report.sheets.answer import leak_words, rule_words, standing
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import UNTOLD, Blanks, Bullets, Fact, Facts, Section, Sheet, Words
+from slackwater.report.sheets.sheet import Blanks, Bullets, Fact, Facts, Section, Sheet, Words
 from slackwater.report.sheets.summary import who
+from slackwater.report.words import NOT_RECORDED, plain
 from slackwater.store.removing import ANALGESIA
 
 _FIELDS = (
@@ -24,7 +25,7 @@ def removal(of: Material) -> Sheet:
     out = None if of.course is None else of.course.removal
     if not of.out:
         out = None
-    rows = tuple(_fact(name, UNTOLD) for name in _FIELDS) if out is None else _rows(of)
+    rows = tuple(_fact(name, NOT_RECORDED) for name in _FIELDS) if out is None else _rows(of)
     sections = [
         Section("Drain", (who(of),)),
         Section("The rule then", (_rule(of),)),
@@ -41,7 +42,7 @@ def removal(of: Material) -> Sheet:
         "Removal record",
         frame(of),
         tuple(sections),
-        doubtful=out is None or UNTOLD in {r.text for r in rows},
+        doubtful=out is None or NOT_RECORDED in {r.text for r in rows},
     )
 
 
@@ -53,30 +54,30 @@ def _rule(of: Material) -> Facts:
 def _rows(of: Material) -> tuple[Fact, ...]:
     assert of.course is not None and of.course.removal is not None
     out = of.course.removal
-    without = next((one["because"] for one in of.beside.decisions if one["what"] == ANALGESIA), UNTOLD)
-    tip = {True: "whole", False: "not whole", None: UNTOLD}[out["tip_intact"]]
+    without = next((one["because"] for one in of.beside.decisions if one["what"] == ANALGESIA), NOT_RECORDED)
+    tip = {True: "whole", False: "not whole", None: NOT_RECORDED}[out["tip_intact"]]
     seen = (out["overall"] or "").replace("_", " ")
     told = {
-        "Kind of removal": _plain(out["kind"]),
+        "Kind of removal": plain(out["kind"]),
         "Time out": moment(out["time_ms"], of),
-        "Removed by": out["removed_by"] or UNTOLD,
-        "Second person": out["second_person"] or UNTOLD,
+        "Removed by": out["removed_by"] or NOT_RECORDED,
+        "Second person": out["second_person"] or NOT_RECORDED,
         # The form asks for the read-back and refuses another drain's; what was read is no field of the record.
-        "Number, side and site read back": UNTOLD,
-        "Moment of breath": _plain(out["breath_phase"]),
+        "Number, side and site read back": NOT_RECORDED,
+        "Moment of breath": plain(out["breath_phase"]),
         "Analgesia": without if out["analgesia_ms"] is None else moment(out["analgesia_ms"], of),
         "Tip": tip,
-        "Suture out": UNTOLD if out["suture_out_ms"] is None else f"due {moment(out['suture_out_ms'], of)}",
-        "The rule's answer as it was seen": seen or UNTOLD,
+        "Suture out": NOT_RECORDED if out["suture_out_ms"] is None else f"due {moment(out['suture_out_ms'], of)}",
+        "The rule's answer as it was seen": seen or NOT_RECORDED,
         "Otherwise than the rule, because": out["against_rule_because"] or (
-            "it was met" if seen == "met" else UNTOLD
+            "it was met" if seen == "met" else NOT_RECORDED
         ),
     }  # fmt: skip
     return tuple(_fact(name, text) for name, text in told.items())
 
 
 def _fact(name: str, text: str) -> Fact:
-    return Fact(name, text, blank=text == UNTOLD)
+    return Fact(name, text, blank=text == NOT_RECORDED)
 
 
 def _checks(of: Material) -> Bullets | Words:
@@ -87,7 +88,3 @@ def _checks(of: Material) -> Bullets | Words:
         mark = f" ({one.mark})" if one.mark else ""
         told.append(f"{one.what.replace('xray', 'X-ray')}{mark}: {one.more}")
     return Bullets(tuple(told))
-
-
-def _plain(text: str | None) -> str:
-    return UNTOLD if not text else text.replace("_", " ")

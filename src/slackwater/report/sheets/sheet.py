@@ -7,8 +7,6 @@ from typing import Any
 
 from slackwater.assessment.cautions import Caution
 
-UNTOLD = "not recorded"
-
 
 @dataclass(frozen=True)
 class Fact:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import DAY_MS, HOUR_MS, MINUTE_MS, format_span
 from slackwater.report.clauses import blocks
 from slackwater.report.doubts import doubt_lines, no_doubts, unsure_sentence
 from slackwater.report.extent import minutes_shown
@@ -13,13 +13,12 @@ from slackwater.report.sheets.answer import delivered, leak_words, rule_words, s
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.lately import leak_between, marks_between
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import UNTOLD, Bullets, Fact, Facts, Part, Picture, Section, Sheet, Table, Words
+from slackwater.report.sheets.sheet import Bullets, Fact, Facts, Part, Picture, Section, Sheet, Table, Words
 from slackwater.report.times import exactly, twice
-from slackwater.trace.types import MINUTE_MS
+from slackwater.report.words import NOT_RECORDED, plain
 
 TITLE = "Drain summary"
 MOST_EVENTS = 12  # numbered in the picture and listed under it
-DAY_MS = 86_400_000
 
 
 def summary(of: Material) -> Sheet:
@@ -73,18 +72,18 @@ KEY = (
 def who(of: Material) -> Facts:
     """What the drain is for, since when, its size, its unit."""
     one, line = of.episode, of.line
-    connected = UNTOLD
+    connected = NOT_RECORDED
     if one.connected_at is not None:
-        lasted = format_span((of.as_of_ms - one.connected_at) // 3_600_000 * 3600)
+        lasted = format_span((of.as_of_ms - one.connected_at) // HOUR_MS * 3600)
         connected = f"{moment(one.connected_at, of)}, {lasted} before this was judged"
     rows = [
-        Fact("Goal of drainage", one.goal or UNTOLD),
-        Fact("Drain for", f"{_plain(one.indication)}; {_plain(one.operation_kind)}"),
+        Fact("Goal of drainage", one.goal or NOT_RECORDED),
+        Fact("Drain for", f"{plain(one.indication)}; {plain(one.operation_kind)}"),
         Fact("Connected", connected),
-        Fact("Size", UNTOLD if one.size_fr is None else f"{one.size_fr:g} Fr"),
+        Fact("Size", NOT_RECORDED if one.size_fr is None else f"{one.size_fr:g} Fr"),
         Fact("Unit", units(of)),
         Fact("Suction", f"ordered {line.suction.ordered}; delivered {delivered(of)}"),
-        Fact("Fluid", "; ".join(line.fluid) if line.fluid else UNTOLD),
+        Fact("Fluid", "; ".join(line.fluid) if line.fluid else NOT_RECORDED),
     ]
     if line.removed:
         rows.insert(0, Fact("Drain", line.removed))
@@ -97,11 +96,7 @@ def units(of: Material) -> str:
         return "; ".join(f"{one.what.removeprefix('Unit ')}, {one.more}" for one in of.facts.units[:3])
     trace = None if of.found is None else of.found.trace
     serials = [serial for log in (trace.logs if trace is not None else ()) for serial in log.serials]
-    return ", ".join(dict.fromkeys(serials)) or UNTOLD
-
-
-def _plain(text: str | None) -> str:
-    return UNTOLD if not text else text.replace("_", " ")
+    return ", ".join(dict.fromkeys(serials)) or NOT_RECORDED
 
 
 def _days(of: Material, start: int, until: int) -> Table:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 
 from slackwater.assessment.assessment import last_minute
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.round_facts import signed, when
 from slackwater.report.sheets.answer import delivered, leak_words, standing
 from slackwater.report.sheets.frame import frame, moment
 from slackwater.report.sheets.handover import not_recorded
 from slackwater.report.sheets.material import Material
-from slackwater.report.sheets.sheet import UNTOLD, Blanks, Boxes, Fact, Facts, Part, Section, Sheet, Words
+from slackwater.report.sheets.sheet import Blanks, Boxes, Fact, Facts, Part, Section, Sheet, Words
 from slackwater.report.sheets.summary import units
+from slackwater.report.words import NOT_RECORDED
 
 _CARRIED = (
     "Wristband and drain number, side and site read by two people",
@@ -42,7 +44,7 @@ def transfer(of: Material) -> Sheet:
             Fact("Air leak", leak_words(of)),
             Fact("Canister", line.canister),
             Fact("Unit", units(of)),
-            Fact("Goal of drainage", of.episode.goal or UNTOLD),
+            Fact("Goal of drainage", of.episode.goal or NOT_RECORDED),
         )
     )
     plan = Facts(
@@ -53,7 +55,7 @@ def transfer(of: Material) -> Sheet:
             *((Fact("Look", line.suction.note, "!"),) if line.suction.note else ()),
             Fact("May it be off?", line.may_be_off),
             Fact("Charge", charge_of(of)),
-            Fact("A charge lasted", line.lasted or UNTOLD),
+            Fact("A charge lasted", line.lasted or NOT_RECORDED),
         )
     )
     said = Words(("A charge says nothing of how long it will last: plan for twice the trip, as local policy asks.",))
@@ -79,17 +81,17 @@ def set_at(of: Material) -> str:
     leak = None if found is None else found.leak_trace
     last = None if found is None else last_minute(leak, found.facts.length)
     if leak is None or last is None or not math.isfinite(leak.minutes.set_suction[last]):
-        return UNTOLD
-    at = when(leak.minutes.start_ms + (last + 1) * 60_000, of.as_of_ms, of.zone)
+        return NOT_RECORDED
+    at = when(leak.minutes.start_ms + (last + 1) * MINUTE_MS, of.as_of_ms, of.zone)
     return f"{signed(float(leak.minutes.set_suction[last]))} cmH2O at {at}"
 
 
 def charge_of(of: Material) -> str:
     """As last logged; else as last charted."""
-    if of.line.charge != UNTOLD or of.found is None:
+    if of.line.charge != NOT_RECORDED or of.found is None:
         return of.line.charge
     rows = of.found.chart.of("battery", "charge")
-    return f"{rows[-1].text}, charted {when(rows[-1].time, of.as_of_ms, of.zone)}" if rows else UNTOLD
+    return f"{rows[-1].text}, charted {when(rows[-1].time, of.as_of_ms, of.zone)}" if rows else NOT_RECORDED
 
 
 def _trip(of: Material) -> tuple[Section, ...]:
@@ -100,8 +102,8 @@ def _trip(of: Material) -> tuple[Section, ...]:
         return ()
     rows = (
         Fact("To", trip["destination"]), Fact("From", moment(trip["from_ms"], of)),
-        Fact("Planned for", UNTOLD if trip["planned_min"] is None else f"{trip['planned_min']} min"),
-        Fact("If the charge runs out", trip["fallback"] or UNTOLD),
+        Fact("Planned for", NOT_RECORDED if trip["planned_min"] is None else f"{trip['planned_min']} min"),
+        Fact("If the charge runs out", trip["fallback"] or NOT_RECORDED),
         *((Fact("Charge as judged", trip["charge"]),) if trip["charge"] else ()),
         *((Fact("Note", trip["note"]),) if trip["note"] else ()),
     )  # fmt: skip
