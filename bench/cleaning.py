@@ -27,12 +27,13 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import NONE, Ledger, Log
 from slackwater.trace import kernels
 from slackwater.trace.join import place
 from slackwater.trace.minutes import minutes
 from slackwater.trace.runs import rolling_max, rolling_median, runs_below
-from slackwater.trace.types import MINUTE_MS, Trace
+from slackwater.trace.types import Trace
 
 ROWS = 432_000
 NIGHT = 480  # minutes

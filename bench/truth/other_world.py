@@ -30,7 +30,6 @@ RULE_50, RULE_20 = "air-50-8h", "air-20-8h"
 BOTH = frozenset({RULE_50, RULE_20})
 LIMIT = {RULE_50: 50.0, RULE_20: 20.0}  # mL/min
 CMH2O_IN = {"cmH2O": 1.0, "kPa": 10.197162, "hPa": 1.0197162, "mbar": 1.0197162, "mmHg": 1.359510}
-CADENCES_S = (1, 2, 5, 10, 30, 60)
 CEILING_ML_PER_MIN = 9_990.0
 
 

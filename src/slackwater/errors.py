@@ -58,6 +58,19 @@ class RefusedInput(SlackwaterError):
     exit_code = 2
 
 
+_PACKED = {  # first bytes of compressed files: their formats' own magic numbers
+    b"\x1f\x8b": "gzip", b"PK\x03\x04": "zip, as archives and spreadsheet workbooks are", b"BZh91AY&SY": "bzip2",
+    b"\xfd7zXZ\x00": "xz", b"\x28\xb5\x2f\xfd": "zstd", b"7z\xbc\xaf\x27\x1c": "7z",
+}  # fmt: skip
+
+
+def refuse_packed(data: bytes, name: str, refuse: type[RefusedInput], what: str = "file") -> None:
+    """Raise `refuse` for a file that begins as a compressed one does; `what` it should have been."""
+    for mark, kind in _PACKED.items():
+        if data.startswith(mark):
+            raise refuse(f"is compressed ({kind})", where=name, mend=f"Unpack it first, then give the {what} in it.")
+
+
 class QuantityError(RefusedInput):
     """A number or a unit that cannot be read."""
 

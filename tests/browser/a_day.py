@@ -19,6 +19,7 @@ from typing import Any
 
 from fastapi import FastAPI
 
+from browser.a_page import LONG_MS
 from browser.a_served_ward import GRAVE, serving
 from slackwater.cli.demo_ward import PASSWORD, fill, people
 from slackwater.store import open_record
@@ -26,6 +27,7 @@ from slackwater.store.acts import key_of
 from slackwater.store.place import place_of
 from slackwater.web.settings import Settings
 from ward.a_ward import Clock
+from ward.until import until
 
 NIGHT = datetime(2041, 3, 7, 3, 10, tzinfo=UTC)
 NIGHT_MS = int(NIGHT.timestamp() * 1000)
@@ -49,14 +51,20 @@ def _recorded() -> Path:
 
 @contextmanager
 def served_demo(folder: Path) -> Iterator[tuple[FastAPI, str, Clock]]:
-    """The server over a copy of that record, its address, and its clock."""
+    """The server over a copy of that record, its address, and its clock, once every drain is worked out."""
     shutil.copytree(_recorded(), folder / "record")
     clock = Clock(NIGHT_MS)
     settings = Settings(
         place_of(folder / "record"), secure=False, clock=clock, demo=True, idle_s=10**6, session_s=10**6
     )
     with serving(settings) as (app, address):
+        until(lambda: _worked_out(app), "the round was never worked out")
         yield app, address, clock
+
+
+def _worked_out(app: FastAPI) -> bool:
+    lines = app.state.board.lines()
+    return bool(lines) and not app.state.board.trouble and all(line.as_of_ms is not None for line in lines)
 
 
 @dataclass
@@ -75,7 +83,7 @@ class Day:
         self.folder = Path(os.environ.get(SHOTS) or folder)
         self.folder.mkdir(parents=True, exist_ok=True)
         self.context = browser.new_context(**{**DESK, "reduced_motion": "reduce", **context})
-        self.context.set_default_timeout(20_000)
+        self.context.set_default_timeout(LONG_MS)
         self.page = self.context.new_page()
         self.name = f"{role}-{self.page.viewport_size['width']}{'-dark' if 'color_scheme' in context else ''}"
         self.shots = 0
@@ -105,6 +113,11 @@ class Day:
         words = re.compile(f"^{re.escape(name)}$".replace(":", r"\s*:").replace("/", r"\/"))
         self.tap((within or self.page).get_by_role("button", name=words))
 
+    def send(self, name: str, within: Any = None) -> None:
+        """A button that leads to another page, and that page."""
+        with self.page.expect_navigation():
+            self.press(name, within)
+
     def follow(self, name: str, within: Any = None) -> None:
         """A link by its words or a part of them."""
         self.tap((within or self.page).get_by_role("link", name=name).first)
@@ -129,12 +142,12 @@ class Day:
     def line(self, patient: str) -> Any:
         """The round's line of a drain, once it is worked out."""
         found = self.page.get_by_role("listitem").filter(has=self.page.get_by_role("link", name=f"{patient}"))
-        found.get_by_text(re.compile("data until|no log|removed")).first.wait_for(timeout=60_000)
+        found.get_by_text(re.compile("data until|no log|removed")).first.wait_for()
         return found
 
     def says(self, text: str | re.Pattern[str]) -> bool:
         """Whether the screen shows it, wherever it must be scrolled to."""
-        self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=20_000)
+        self.page.get_by_text(text).locator("visible=true").first.wait_for()
         return True
 
     def see(self, what: str) -> None:

@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from slackwater.report.pack import SCRIPTS, STYLES
+from ward.until import LONG_S
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+LONG_MS = 1000 * LONG_S  # a page is waited for as long as it takes on a busy machine
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
@@ -50,6 +52,7 @@ class Shown:
 
     def __init__(self, browser: Any, file: Path, before: str = "", **context: Any) -> None:
         self.context = browser.new_context(**{"viewport": {"width": 1000, "height": 800}, **context})
+        self.context.set_default_timeout(LONG_MS)
         self.page = self.context.new_page()
         self.complaints: list[str] = []
         self.asked_for: list[str] = []

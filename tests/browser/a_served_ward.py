@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,10 +11,12 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 
+from browser.a_page import LONG_MS
 from slackwater.store.place import place_of
 from slackwater.web.app import create_app
 from slackwater.web.settings import Settings
 from ward.a_ward import PASSWORD, Clock, recorded_ward
+from ward.until import until
 
 GRAVE = ("warning", "error")  # what Chromium says of a page; hints for who develops are neither
 
@@ -27,8 +28,7 @@ def serving(settings: Settings) -> Iterator[tuple[FastAPI, str]]:
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    while not server.started:
-        time.sleep(0.02)
+    until(lambda: server.started, "the server never started", every_s=0.02)
     port = server.servers[0].sockets[0].getsockname()[1]
     try:
         yield app, f"http://127.0.0.1:{port}"
@@ -51,6 +51,7 @@ class Desk:
     def __init__(self, browser: Any, address: str, role: str = "nurse", **context: Any) -> None:
         self.address = address
         self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 800}, **context})
+        self.context.set_default_timeout(LONG_MS)
         self.page = self.context.new_page()
         self.complaints: list[str] = []
         self.page.on("console", lambda one: self.complaints.append(one.text) if one.type in GRAVE else None)
@@ -58,7 +59,7 @@ class Desk:
         self.page.goto(f"{address}/login")
         self.page.fill("input[name=login]", role)
         self.page.fill("input[type=password]", PASSWORD)
-        with self.page.expect_response(lambda answer: answer.request.method == "POST"):
+        with self.page.expect_navigation(wait_until="commit"):  # else the next page would be asked for across it
             self.page.click("main button")
 
     def open(self, path: str) -> Any:

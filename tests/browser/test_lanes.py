@@ -18,8 +18,9 @@ import pytest
 from behaviour.report.a_picture import START_MS, assessed, channel, picture, rows, simulated
 from browser.a_page import Shown, chromium, html
 from slackwater.assessment.assessment import Assessment
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.pack import packed
-from slackwater.trace.types import MINUTE_MS
+from ward.until import until
 
 pytestmark = pytest.mark.browser
 
@@ -414,8 +415,7 @@ def test_a_change_of_light_redraws(opened: Open) -> None:
     page = opened(simulated("demo")).settled()
     light = inks(page)
     page.page.emulate_media(color_scheme="dark")
-    page.page.wait_for_timeout(200)
-    assert inks(page) != light
+    until(lambda: inks(page) != light, "the light changed, and no ink did")
 
 
 def test_no_ink_is_red_yellow_or_cyan() -> None:

@@ -29,7 +29,8 @@ def test_an_engineer_answers_a_recall_in_two_steps(ward: tuple[Any, Any, str]) -
     page.click("summary:has-text('Recall a lot')")
     page.fill("form[action='/units/recall'] input[name=lot]", "B-1")
     page.fill("form[action='/units/recall'] input[name=reason]", "swells")
-    page.click("button:has-text('Recall it')")
+    with page.expect_navigation():
+        page.click("button:has-text('Recall it')")
     first = page.locator(".pulls li").first.inner_text()
     assert "SN-6" in first and "at a patient" in first and "W-6/1" in first and "swells" in first
     assert page.locator(".pulls li").count() == 2
@@ -53,10 +54,13 @@ def test_a_physiotherapist_plans_the_days_walks_in_one_view(ward: tuple[Any, Any
     page.fill("#f-planned_min", "40")
     page.fill("#f-at", "2041-03-07T09:20")
     page.fill("#f-fallback", "spare unit in the gym")
-    page.click("button:has-text('Show what the charge says')")
+    with page.expect_navigation():
+        page.click("button:has-text('Show what the charge says')")
     assert "charge covers it" in page.inner_text("p.answer[role=status]")
-    page.click("button:has-text('Record the trip')")
-    page.click("text=The day's trips and charging")
+    with page.expect_navigation():
+        page.click("button:has-text('Record the trip')")
+    with page.expect_navigation():
+        page.click("text=The day's trips and charging")
     card = page.inner_text(f"li[data-drain='{DRAIN}']")
     assert "gym" in card and "charge covers it" in card
     assert page.locator("rect.away-now").count() == 1 and page.locator("rect.on-mains").count() >= 1

@@ -15,6 +15,7 @@ import pytest
 from browser.a_page import chromium
 from browser.a_served_ward import Desk, served
 from slackwater.store.acts import key_of
+from ward.until import until
 
 pytestmark = pytest.mark.browser
 
@@ -68,7 +69,7 @@ def test_a_full_set_by_taps_is_under_a_minute(ward: tuple[Any, Any, str]) -> Non
         page.keyboard.type(text)
         taps, keys = taps + 1, keys + len(text)
     page.tap("button[data-fill=f-length_at_skin]")
-    assert page.input_value("#f-length_at_skin") == "14"
+    until(lambda: page.input_value("#f-length_at_skin") == "14", "the length before was not taken over")
     page.wait_for_selector("#shown >> text=/arly-warning score/")
     assert "looked at" in page.text_content("#count")
     page.tap("text=Record the set")

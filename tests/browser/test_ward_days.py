@@ -78,7 +78,7 @@ def test_the_night_nurse(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
         assert day.says("The unit sounds, or the picture looks wrong")
         day.choose("What was done", "kink or loop found")
         day.write("How, and what came of it", "kink under the patient, straightened, fluid ran")
-        day.press("Record it")
+        day.send("Record it")
         assert day.page.get_by_text("kink under the patient").first.count() == 1
     day.over()
     rows = [one for one in app.state.record.things("entry") if one["item"] == "tubing" and one["value"] == "kinked"]
@@ -199,7 +199,7 @@ def test_the_registrar(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
         day.press("Order it")
         assert day.says("Orders now in force")
     day.follow("Round")
-    day.page.get_by_text(re.compile(r"9\.\d more than ordered")).first.wait_for(timeout=30_000)
+    day.page.get_by_text(re.compile(r"9\.\d more than ordered")).first.wait_for()
     with day.task("decide to wait for a film", taps=5, loads=3):
         day.follow("LW-1990", day.line("LW-1990"))
         assert day.says(re.compile("criteria of strict-local .*: not met"))
@@ -230,8 +230,7 @@ def test_the_engineer(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
             day.unfold("Next step", card)
             if how:
                 day.write("How, and the result", how, card)
-            day.press(f"Record it: {SPARE}", card)
-            day.page.wait_for_load_state()
+            day.send(f"Record it: {SPARE}", card)
         assert "put back" in unit(day, SPARE).inner_text() and "Still needs" not in unit(day, SPARE).inner_text()
     day.unfold("History", unit(day, SPARE))
     assert "Kit Fennimore: cleaned, wiped, sporicidal, 5 min" in unit(day, SPARE).inner_text()
@@ -239,8 +238,7 @@ def test_the_engineer(ward: tuple[Any, Any, str], tmp_path: Path) -> None:
         card = unit(day, "S1008")
         day.unfold("Report a fault", card)
         day.write("What went wrong", "hums, display dark", card)
-        day.press("Report the fault: S1008", card)
-        day.page.wait_for_load_state()
+        day.send("Report the fault: S1008", card)
         told = unit(day, "S1008")
         assert "by Kit Fennimore: hums, display dark. Not tested since." in told.inner_text()
         day.see("fault")

@@ -18,6 +18,7 @@ from browser.test_page import STICKS_OUT, words
 from slackwater.report.page import ABOVE, BESIDE
 from slackwater.store.acts import key_of
 from ward.a_ward import NOW_MS, Clock
+from ward.until import until
 
 pytestmark = pytest.mark.browser
 
@@ -27,6 +28,8 @@ SCREENS: dict[str, dict[str, Any]] = {
     "dark": {"color_scheme": "dark"}, "forced colours": {"forced_colors": "active"},
 }  # fmt: skip
 SINGLE = "#lanes[data-single]"
+DRAWN = "document.getElementById('lanes').drawn()"
+CUT_OFF = re.compile("ERR_(CONNECTION|INTERNET_DISCONNECTED|FAILED)")  # of what a page asks while a test cuts it off
 Open = Callable[..., Desk]
 
 
@@ -61,7 +64,7 @@ def opened(browser: Any, ward: tuple[FastAPI, str]) -> Iterator[Open]:
 
     yield open_
     for desk in desks:
-        assert [one for one in desk.complaints if "ERR_CONNECTION" not in one] == []
+        assert [one for one in desk.complaints if not CUT_OFF.search(one)] == []
         desk.close()
 
 
@@ -120,9 +123,9 @@ def test_whose_drain_it_is_stays_in_sight(opened: Open, screen: str) -> None:
 
 def test_show_leads_to_its_minutes_and_every_thing_is_reached_by_keyboard(opened: Open) -> None:
     page = opened(reduced_motion="reduce").page
-    whole = page.evaluate("document.getElementById('lanes').drawn()")
+    whole = page.evaluate(DRAWN)
     page.locator("#clauses button[data-from]").first.press("Enter")
-    near = page.evaluate("document.getElementById('lanes').drawn()")
+    near = page.evaluate(DRAWN)
     assert near["to"] - near["from"] < whole["to"] - whole["from"]
     assert 0 <= page.locator("#picture").bounding_box()["y"] < 300
     page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
@@ -168,7 +171,7 @@ def test_what_changed_comes_by_itself_and_nothing_that_is_looked_at_moves(
     page.locator("#picture .lanes-picture").focus()
     for _ in range(3):
         page.keyboard.press("+")
-    zoomed = page.evaluate("document.getElementById('lanes').drawn()")
+    zoomed = page.evaluate(DRAWN)
     top = page.locator("#picture").bounding_box()["y"]
     drain = key(app.state.record, "W-1/1")
     with app.state.record.act(by="tests", what="hold") as act:
@@ -177,10 +180,16 @@ def test_what_changed_comes_by_itself_and_nothing_that_is_looked_at_moves(
         ask_again(page)
     page.wait_for_selector("#act >> text=clinical concern")
     page.wait_for_timeout(500)
+    after: dict[str, Any] = {}
+
+    def unpacked() -> object:
+        after.update(page.evaluate(DRAWN))
+        return after["single"]
+
+    until(unpacked, "single readings did not come back")
     assert page.evaluate("document.activeElement.className") == "lanes-picture"
     assert abs(page.locator("#picture").bounding_box()["y"] - top) <= 1
-    after = page.evaluate("document.getElementById('lanes').drawn()")
-    assert (after["from"], after["to"], after["single"]) == (zoomed["from"], zoomed["to"], True)
+    assert (after["from"], after["to"]) == (zoomed["from"], zoomed["to"])
     assert page.input_value("#f-what") == "half a sent"
     clock.ms += 2 * MINUTE
     ask_again(page)
@@ -228,15 +237,13 @@ def test_an_answer_about_another_drain_is_refused(opened: Open, ward: tuple[Fast
 
 
 def test_the_first_picture_is_drawn_from_the_page_itself(opened: Open) -> None:
-    """300 ms from the scripts' start until the minutes stand, on two shared cores: ours."""
-    desk = opened()
-    page = desk.page
+    """What single readings there are is asked for later, and may never come. How long it takes: bench/page_speed.py."""
+    page = opened().page
     page.route("**/picture*", lambda route: route.abort())
     page.reload()
     page.wait_for_selector(".lanes-stack canvas")
-    drawn = page.evaluate("document.getElementById('lanes').drawn()")
-    assert drawn["tookMs"] < 300 and drawn["single"] is False
-    desk.complaints[:] = [one for one in desk.complaints if "ERR_FAILED" not in one]
+    drawn = page.evaluate(DRAWN)
+    assert drawn["single"] is False and len(drawn["lanes"]) == 7
 
 
 # --- paper -------------------------------------------------------------------------------------------

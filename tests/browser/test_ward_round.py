@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from browser.a_page import chromium
+from browser.a_page import LONG_MS, chromium
 from browser.a_served_ward import served
 from slackwater.store.acts import key_of
 from ward.a_ward import NOW_MS, PASSWORD
@@ -31,6 +31,7 @@ def page(ward: tuple[Any, Any, str]) -> Iterator[Any]:
     browser, _, address = ward
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     context.request.post(f"{address}/login", form={"login": "nurse", "password": PASSWORD}, max_redirects=0)
+    context.set_default_timeout(LONG_MS)
     page = context.new_page()
     page.complaints = []
     page.on("pageerror", lambda error: page.complaints.append(str(error)))
@@ -42,7 +43,7 @@ def page(ward: tuple[Any, Any, str]) -> Iterator[Any]:
 
 def opened(page: Any, address: str, query: str = "") -> Any:
     page.goto(f"{address}/{query}")
-    page.wait_for_selector(f"{FIRST} .live", timeout=60_000)
+    page.wait_for_selector(f"{FIRST} .live")
     return page
 
 
@@ -84,13 +85,13 @@ def test_a_change_is_told_in_words_and_focus_stays(page: Any, ward: tuple[Any, A
     drain = key_of("drain", key_of("patient", "W-1"), "1")
     with app.state.record.act(by="tests", what="removal") as act:
         act.add("hold", key_of("hold", drain, 1), {"drain": drain, "reason": "awaiting_theatre", "from_ms": NOW_MS - 1})
-    page.wait_for_selector(f"{FIRST}:has-text('awaiting theatre')", timeout=30_000)
+    page.wait_for_selector(f"{FIRST}:has-text('awaiting theatre')")
     assert page.evaluate("document.activeElement.closest('.tile')?.id") == FIRST[1:]
     page.evaluate(f"document.querySelector('{FIRST}').dataset.news = 'something else'")
     with app.state.record.act(by="tests", what="hold") as act:
         act.change("hold", key_of("hold", drain, 1), {"note": "moved"}, version=1)
     news = "W-1/1: now below limit; rule not met, waiting for people"
-    page.wait_for_selector(f"#round-news:has-text('{news}')", timeout=30_000)
+    page.wait_for_selector(f"#round-news:has-text('{news}')")
 
 
 @pytest.mark.parametrize("width", [1280, 360, 320])
@@ -154,7 +155,7 @@ def test_on_a_phone_the_rest_of_a_line_is_one_tap_away_and_stays_open(page: Any,
     with app.state.record.act(by="tests", what="task") as act:
         drain = key_of("drain", key_of("patient", "W-1"), "1")
         act.add("task", key_of("task", drain, "more"), {"drain": drain, "what": "film at noon"})
-    page.wait_for_selector(f"{FIRST}:has-text('film at noon')", timeout=30_000)
+    page.wait_for_selector(f"{FIRST}:has-text('film at noon')")
     assert page.locator(f"{FIRST} .rest:visible").count() > 3
     page.emulate_media(media="print")
     page.locator(f"{FIRST} button.more").evaluate("(one) => one.click()")

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from browser.a_day import DESK, NIGHT_MS, SPARE, served_demo
-from browser.a_page import chromium
+from browser.a_page import LONG_MS, chromium
 from browser.test_ward_drain import AXE
 from slackwater.cli.demo_ward import PASSWORD
 from slackwater.store.acts import key_of
@@ -35,7 +35,8 @@ FITS = """() => [...document.querySelectorAll("main *, header *, footer *")].fil
   const box = one.getBoundingClientRect();
   return box.width && box.right > innerWidth + 1 && !one.closest(".wide, pre, svg, .away, .skip, #lanes");
 }).slice(0, 3).map((one) => one.outerHTML.slice(0, 120))"""
-SETTLED = "() => new Promise((done) => requestAnimationFrame(() => setTimeout(done, 60)))"  # pictures follow the width
+SETTLED = "() => new Promise((done) => requestAnimationFrame(() => setTimeout(done, 60)))"
+FRAMES = 100  # within so many of these, pictures have followed the width
 SMALL = """() => [...document.querySelectorAll(`main label.tap, main button:not([data-from]), main select, main summary,
   main a.button, main input:not([type=radio], [type=hidden], [type=checkbox], [hidden])`)]
   .filter((one) => one.offsetParent && one.offsetHeight < 44)
@@ -54,6 +55,7 @@ def at_screen(ward: tuple[Any, Any, str, Clock], role: str, **how: Any) -> Any:
     browser, _, address, _ = ward
     context = browser.new_context(base_url=address, **{**DESK, "reduced_motion": "reduce", **how})
     context.request.post("/login", form={"login": role, "password": PASSWORD}, max_redirects=0)
+    context.set_default_timeout(LONG_MS)
     return context.new_page()
 
 
@@ -86,7 +88,10 @@ def visible(page: Any, cautions: tuple[str, ...], where: str) -> None:
 def fits(page: Any, where: str) -> None:
     for width in (320, 1280):
         page.set_viewport_size({"width": width, "height": 740})
-        page.evaluate(SETTLED)
+        for _ in range(FRAMES):
+            page.evaluate(SETTLED)
+            if page.evaluate("document.documentElement.scrollWidth") <= width and page.evaluate(FITS) == []:
+                break
         assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{where} at {width}"
         assert page.evaluate(FITS) == [], f"{where} at {width}"
         assert page.evaluate(SMALL) == [], f"{where} at {width}"
@@ -178,7 +183,7 @@ def test_the_server_is_gone(ward: tuple[Any, Any, str, Clock]) -> None:
     page = opened(ward)
     page.clock.install()
     page.goto("/")
-    page.locator(".tile .live").first.wait_for(timeout=60_000)
+    page.locator(".tile .live").first.wait_for()
     page.route("**/round/lines*", lambda route: route.abort())
     for _ in range(18):
         page.clock.run_for(1000)
@@ -196,7 +201,7 @@ def test_the_judge_fails_then_comes_back(ward: tuple[Any, Any, str, Clock], monk
     with monkeypatch.context() as patch:
         patch.setattr(app.state.judges, "ask", broken)
         clock.ms += 60_000
-        page.locator("ul.counts", has_text="12 to act on").wait_for(timeout=60_000)
+        page.locator("ul.counts", has_text="12 to act on").wait_for()
         assert page.locator(".tile").get_by_text("the program failed here").count() == 12
         stands(page)
         assert page.locator(".tile").get_by_text("waiting for people", exact=False).count() == 0
@@ -205,7 +210,7 @@ def test_the_judge_fails_then_comes_back(ward: tuple[Any, Any, str, Clock], monk
         visible(page, (*ABOVE, "cau-C2", "cau-C3", "cau-C5"), "drain, judge failed")
     clock.ms += 60_000
     page.goto("/")
-    page.locator(".tile .live").first.wait_for(timeout=60_000)
+    page.locator(".tile .live").first.wait_for()
     page.context.close()
 
 
@@ -240,7 +245,7 @@ def test_the_clocks_disagree(ward: tuple[Any, Any, str, Clock]) -> None:
     page = opened(ward)
     clock.ms = NIGHT_MS - HOUR_MS
     try:
-        page.get_by_text(re.compile("behind the record's last act")).first.wait_for(timeout=30_000)
+        page.get_by_text(re.compile("behind the record's last act")).first.wait_for()
         stands(page)
     finally:
         clock.ms = NIGHT_MS + 5 * 60_000
@@ -261,7 +266,7 @@ def test_scripts_are_off(ward: tuple[Any, Any, str, Clock]) -> None:
 def opened(ward: tuple[Any, Any, str, Clock]) -> Any:
     page = at_screen(ward, "nurse")
     page.goto("/")
-    page.locator(".tile .live").first.wait_for(timeout=60_000)
+    page.locator(".tile .live").first.wait_for()
     return page
 
 
@@ -277,7 +282,7 @@ def test_shots_of_forced_colours(ward: tuple[Any, Any, str, Clock], tmp_path: Pa
     """Chips and buttons keep an edge where the system chooses the colours."""
     page = at_screen(ward, "nurse", forced_colors="active")
     page.goto("/")
-    page.locator(".tile .live").first.wait_for(timeout=60_000)
+    page.locator(".tile .live").first.wait_for()
     page.screenshot(path=tmp_path / "forced.png")
     for what in (".chip", "button", ".mark"):
         edge = page.locator(f"{what}:visible").first.evaluate(

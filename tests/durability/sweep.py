@@ -30,7 +30,7 @@ from durability.disk import Disk, Image, Style, read_image, write_image
 from durability.scenario import Scenario
 from durability.shim import KILLED, Event, Shim, environment, read_log
 
-LONGEST_S = 60  # a child that takes longer hangs
+LONGEST_S = 300  # a child that takes longer hangs
 SHOWN = 5  # faults told in full
 
 GROWING = ("write", "sync", "link", "rename", "create", "mkdir")  # what a full disk may refuse

@@ -21,7 +21,6 @@ def test_what_was_acknowledged_outlasts_a_kill(library: Path, name: str) -> None
     print(report)
     assert report.points > 0
     assert not report.faults, report
-    assert report.worst_s < 5
 
 
 @pytest.mark.parametrize("name", [scenario.name for scenario in toy.SCENARIOS])

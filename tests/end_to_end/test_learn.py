@@ -14,18 +14,20 @@ import subprocess
 import sys
 import time
 import tomllib
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import NoReturn
 
 import numpy as np
 import pytest
 
 from end_to_end.the_command import called, files_in
+from slackwater.audit import workers as workers_module
 from slackwater.forecast import moves
 from slackwater.leak.filter.model import from_toml, shipped_model
 from slackwater.simulate import scenario, simulate, write_bundle
 from slackwater.simulate.unit_types import SHINGLE
+from ward.until import LONG_S, until
 
 NUMBERS = ("trend.seals_low_per_h", "record.bursts")
 PAGE = Path(__file__).parents[2] / "docs" / "learning.md"
@@ -116,13 +118,17 @@ def test_with_too_few_stays_it_says_so_in_one_line_and_writes_nothing(past: Path
 
 
 @pytest.mark.parametrize("out", ["not-there/ours.toml", "few"])
-def test_where_it_cannot_write_it_says_so_before_the_work(past: Path, tmp_path: Path, out: str) -> None:
+def test_where_it_cannot_write_it_says_so_before_the_work(
+    past: Path, tmp_path: Path, out: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def worked(*_: object) -> NoReturn:
+        pytest.fail("it set to work")
+
+    monkeypatch.setattr(workers_module, "workers", worked)
     (tmp_path / "few").mkdir()
-    began = time.monotonic()
     ran = called("learn", str(past), "--out", out, folder=tmp_path)
     assert (ran.code, ran.out) == (2, "")
     assert ran.err == f"slackwater: {out}: cannot be written there. Name a file in a folder that is there.\n"
-    assert time.monotonic() - began < 2.0
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="an interrupt is sent otherwise there")
@@ -144,12 +150,12 @@ def test_an_interrupt_stops_it_at_once_and_leaves_neither_file_nor_process(
     time.sleep(1.0)
     assert running.poll() is None
     (os.killpg if everyone else os.kill)(running.pid, signal.SIGINT)
-    out, err = running.communicate(timeout=20)
+    out, err = running.communicate(timeout=LONG_S)
     assert (running.returncode, out) == (130, b"")
     assert err.decode().split("\n")[-2] == "slackwater: stopped"
     assert b"Traceback" not in err
     assert files_in(work) == {}
-    assert within_s(5.0, lambda: not alive(running.pid))
+    until(lambda: not alive(running.pid), "a process of it lives on")
 
 
 def alive(group: int) -> bool:
@@ -161,22 +167,13 @@ def alive(group: int) -> bool:
     return True
 
 
-def within_s(seconds: float, true: Callable[[], bool]) -> bool:
-    end = time.monotonic() + seconds
-    while not true() and time.monotonic() < end:
-        time.sleep(0.1)
-    return true()
-
-
 @pytest.mark.slow
 def test_what_the_page_shows_runs_as_shown(tmp_path: Path) -> None:
-    """The commands of docs/learning.md, with all numbers; and it must not take a ward's afternoon."""
+    """The commands of docs/learning.md, with all numbers."""
     lines = re.findall(r"^\$ (slackwater .+)$", PAGE.read_text("utf-8"), re.MULTILINE)
     assert [shlex.split(line)[1] for line in lines] == ["simulate", "learn", "assess"]
-    began = time.monotonic()
     for line in lines:
         ran = called(*shlex.split(line)[1:], folder=tmp_path)
         assert ran.code in (0, 3), ran.err
-    assert time.monotonic() - began < 1200
     uncertainty = tomllib.loads((tmp_path / "ours.toml").read_text())["uncertainty"]
     assert set(uncertainty) == set(moves.learnable(shipped_model()))

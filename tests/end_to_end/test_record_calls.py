@@ -8,7 +8,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from end_to_end import a_ward_folder as ward
 from end_to_end.a_record import drain_folder, ok, told
 from end_to_end.a_stay import folder_of
 from end_to_end.the_command import called, installed
+from ward.until import LONG_S, until
 
 # --- refusals -------------------------------------------------------------------------------------
 
@@ -135,16 +135,20 @@ def test_a_long_import_that_is_stopped_leaves_a_whole_record(bench: Path) -> Non
             (folder / name).write_bytes((stay / name).read_bytes() + b"\n" * (number if name == "log.csv" else 0))
         text = (stay / "episode.toml").read_text()
         (folder / "episode.toml").write_text(text.replace("SIM-0001", f"SIM-{number:04d}"))
+    last = bench / "many" / "8" / "log.csv"
+    log = last.read_bytes()
+    last.unlink()
+    os.mkfifo(last)  # nobody writes to it: however late it is stopped, it has not ended
     command = [sys.executable, "-m", "slackwater", "record", "many"]
     started = subprocess.Popen(
         command, cwd=bench, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env={**os.environ},
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )  # fmt: skip
-    until = time.monotonic() + 60
-    while time.monotonic() < until and not recorded(bench):
-        time.sleep(0.02)
+    until(lambda: recorded(bench), "no drain was recorded", every_s=0.02)
     started.send_signal(signal.SIGINT)
-    _, err = started.communicate(timeout=60)
+    _, err = started.communicate(timeout=LONG_S)
+    last.unlink()
+    last.write_bytes(log)
     assert started.returncode == 130, err
     assert err.decode().startswith("slackwater: stopped")
     assert err.count(b"\n") == 1

@@ -80,6 +80,29 @@ def test_exit_3_met_with_gaps(quiet: Path) -> None:
     assert "met with gaps" in ran.out
 
 
+def test_exit_3_only_for_what_was_charted_after_the_last_reading_says_so(quiet: Path) -> None:
+    chart = (quiet / "chart.csv").read_text()
+    late = quiet / "late.csv"
+    late.write_text(chart.rstrip("\n") + "\n2041-03-20T06:00:00+01:00,swing,present,,,1,,nurse\n")
+    words = ("assess", "log.csv", *ALL[:2], "--chart", "late.csv", *ALL[4:], "--protocol", "air-50-8h")
+    ran = called(*words, folder=quiet)
+    assert (ran.code, ran.err) == (3, "")
+    assert "met on recorded data since" in ran.out
+    assert "  in doubt     what was charted after the last reading\n" in ran.out
+
+
+def test_the_screen_names_everything_that_is_in_doubt(quiet: Path, sparse: Path) -> None:
+    """Contract: 3 where something cannot be told; the same words stand in the answer as JSON."""
+    for folder in (quiet, sparse):
+        ran = called("assess", "log.csv", *ALL, "--protocol", "strict-local", folder=folder)
+        answer = found(folder, "log.csv", *ALL, "--protocol", "strict-local")
+        parts = [*answer["criteria"], *answer["guards"], *answer["step_down"]["criteria"], *answer["escalation"]]
+        doubted = [part["id"] for part in parts if part["status"] in ("cannot_tell", "met_with_gaps")]
+        assert (ran.code == 3) == ("  in doubt     " in ran.out)
+        told = " ".join(ran.out.partition("  in doubt     ")[2].split())
+        assert all(id_.replace("_", " ") in told for id_ in doubted)
+
+
 def test_exit_2_input_refused(quiet: Path) -> None:
     ran = installed("assess", "nothing.csv", *ALL, folder=quiet)
     assert (ran.code, ran.out) == (2, "")

@@ -32,7 +32,7 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     out = tmp_path_factory.mktemp("truth") / "figures.json"
     ran = subprocess.run(
         [sys.executable, str(BENCH / "table.py"), "--small", "--json", str(out)],
-        capture_output=True, text=True, timeout=300, check=False,
+        capture_output=True, text=True, timeout=1800, check=False,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stderr[-3000:]
     found: dict[str, Any] = json.loads(out.read_text())

@@ -10,7 +10,6 @@ import os
 import secrets
 import shutil
 import signal
-import socket
 import subprocess
 import tempfile
 import time
@@ -23,10 +22,9 @@ from urllib.parse import quote
 import psycopg
 from psycopg import conninfo, sql
 
-# Below the ports that outgoing calls are given: a client calling a killed server could be given the server's own
-# port, be connected to itself, and keep the port from the next start.
-PORTS = range(21_000, 32_000)
-START_WITHIN_S = 60.0
+from ward.a_port import free_port
+
+START_WITHIN_S = 120.0
 ROOM_BYTES = 4 << 30
 DEBIAN = Path("/usr/lib/postgresql")  # a folder for each version
 UNLIKE_SQLITE = {"timezone": "Asia/Kathmandu", "datestyle": "German, DMY", "lc_messages": "C"}
@@ -117,7 +115,7 @@ class OwnServer:
         self._binaries = binaries
         self._settings = UNLIKE_SQLITE | settings
         self._password = secrets.token_hex(12)  # else everyone on this machine may be the server's account
-        self._port = _free_port()
+        self._port = free_port()
         self._folder = Path(tempfile.mkdtemp(prefix="slackwater-pg-", dir=_in_memory()))
         self._process: subprocess.Popen[bytes] | None = None
         try:
@@ -157,7 +155,7 @@ class OwnServer:
             os.kill(process, signal.SIGKILL)
         self._process.wait()
         self._process = None
-        _wait_until(lambda: not any(map(_is_alive, children)), 10.0, "the killed server's processes live on")
+        _wait_until(lambda: not any(map(_is_alive, children)), 60.0, "the killed server's processes live on")
 
     def restart(self) -> None:
         self.kill()
@@ -168,7 +166,7 @@ class OwnServer:
         if self._process is not None:
             self._process.send_signal(signal.SIGQUIT)  # its word for: end at once; nothing of it is kept
             try:
-                self._process.wait(20)
+                self._process.wait(60)
             except subprocess.TimeoutExpired:
                 self.kill()
         shutil.rmtree(self._folder)
@@ -230,18 +228,6 @@ def _account_group() -> str:
     import pwd
 
     return f"{pwd.getpwnam(_account()).pw_gid}"
-
-
-def _free_port() -> int:
-    for _ in range(100):
-        port = secrets.choice(PORTS)
-        with socket.socket() as probe:
-            try:
-                probe.bind(("127.0.0.1", port))
-            except OSError:
-                continue  # taken
-        return port
-    raise NoServer(f"no free port from {PORTS.start} to {PORTS.stop}")
 
 
 def _children_of(parent: int) -> list[int]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -30,15 +29,15 @@ def add(record: Record, key: str, **fields: str) -> None:
 
 
 @contextmanager
-def one_who_stands_still(url: str, for_s: float) -> Iterator[None]:
-    """A writer in the middle of an act for so long."""
-    inside = threading.Event()
+def one_who_stands_still(url: str) -> Iterator[None]:
+    """A writer in the middle of an act, until the block ends."""
+    inside, enough = threading.Event(), threading.Event()
 
     def stand() -> None:
         with open_record(url) as record, record.act(by="slow", what="charted") as act:
             act.add("entry", "slow", ENTRY)
             inside.set()
-            time.sleep(for_s)
+            enough.wait()
 
     standing = threading.Thread(target=stand)
     standing.start()
@@ -46,6 +45,7 @@ def one_who_stands_still(url: str, for_s: float) -> Iterator[None]:
     try:
         yield
     finally:
+        enough.set()
         standing.join()
 
 
@@ -110,7 +110,7 @@ def test_many_who_try_again_at_once_do_not_stop_each_other(database_url: str):
 
 def test_a_writer_waits_for_the_others_only_so_long(database_url: str, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(engine, "WAIT_S", 1)
-    with open_record(database_url, create=True) as record, one_who_stands_still(database_url, 4.0):
+    with open_record(database_url, create=True) as record, one_who_stands_still(database_url):
         with pytest.raises(RecordError, match="another program has been writing"):
             add(record, "1")
         assert record.things("entry") == ()  # and reading never waits
@@ -120,7 +120,7 @@ def test_a_writer_waits_for_the_others_only_so_long(database_url: str, monkeypat
 def test_a_limit_that_the_server_sets_is_told_in_our_words(database_url: str, limit: str):
     open_record(database_url, create=True).close()
     with (
-        one_who_stands_still(database_url, 2.0),
+        one_who_stands_still(database_url),
         open_record(f"{database_url}?options=-c%20{limit}%3D200") as hurried,
         pytest.raises(RecordError),
     ):

@@ -14,10 +14,10 @@ from property.a_small_stay import PROTOCOL, Reading, Stay, healed, judged, stays
 from property.quick_and_many import Laws
 from slackwater.cli.view.answer import answer_text
 from slackwater.protocol.status import Status
-from slackwater.report.words import SHAPES, WORDS, amount, bounds
+from slackwater.report.words import SHAPES, amount, bounds
 
 LAWS = Laws()
-SAID = {f"{SHAPES[status]} {word}": status.word for status, word in WORDS.items()}
+SAID = {f"{SHAPES[status]} {status.said}": status.word for status in Status}
 SHOWN = re.compile(r"^  (\S.{0,15}?) +(" + "|".join(re.escape(text) for text in SAID) + r")(?: |$)", re.MULTILINE)
 GUARDS = {"tube shown open": "tube_open", "effort tried": "effort_seen"}
 
@@ -38,7 +38,7 @@ def test_the_terminal_says_the_statuses_of_the_document(stay: Stay, protocol: sl
     assert {c["id"] for c in document["criteria"]} <= set(shown)
     headline = " ".join(text[text.index("Air leak:") :].partition("\n\n")[0].split())
     if document["overall"] is not None:
-        word = WORDS[Status[document["overall"].upper()]]
+        word = Status[document["overall"].upper()].said
         assert (
             f"criteria of small-50 (example, NOT APPROVED): {word}." in headline
             or f"criteria of small-50 (example, NOT APPROVED) {word} on recorded data since" in headline
@@ -83,7 +83,7 @@ def test_a_value_just_below_the_limit_is_not_printed_as_the_limit() -> None:
 
 
 def test_the_shapes_are_all_different() -> None:
-    assert len(set(SHAPES.values())) == len(SHAPES) == len(WORDS)
+    assert len(set(SHAPES.values())) == len(SHAPES) == len({one.said for one in Status})
 
 
 def test_a_leak_and_its_absence_read_differently() -> None:

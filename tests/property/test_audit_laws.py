@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from slackwater.audit.statistics.bootstrap import bootstrap
 from slackwater.audit.statistics.competing import cumulative_incidence, gray_test
 from slackwater.audit.statistics.cusum import cusum, observed_less_expected
-from slackwater.audit.statistics.ends import Ends, count_ends, union
+from slackwater.audit.statistics.ends import Ends, count_ends
 from slackwater.audit.statistics.process_charts import Phase, g_chart, p_chart, t_chart, u_chart, xmr_chart
-from slackwater.audit.statistics.special_cause import RULE_SETS
+from slackwater.audit.statistics.special_cause import EIGHT_SIX, SEVEN_FIVE
 from slackwater.audit.statistics.suppress import kept_back, with_totals
 from slackwater.audit.statistics.survival import kaplan_meier, log_rank
 
@@ -30,8 +30,8 @@ def counted(patients: list[tuple[int, int]]) -> Ends:
 def test_disjoint_cohorts_combine_to_the_union(a: list, b: list, c: list) -> None:
     """Invariant M43 of the safety page: counts add, whatever is worked out of them follows."""
     whole = counted([*a, *b, *c])
-    for parts in ([a, b, c], [c, a, b]):
-        assert np.array_equal(union([counted(part) for part in parts]).counts, whole.counts)
+    for one, two, three in ([a, b, c], [c, a, b]):
+        assert np.array_equal((counted(one) + counted(two) + counted(three)).counts, whole.counts)
 
 
 @given(PATIENTS, st.randoms(use_true_random=False))
@@ -106,7 +106,7 @@ def test_a_cusum_drawn_live_is_the_one_drawn_at_the_end(patients: list, upto: in
 POINTS = st.lists(st.one_of(st.integers(0, 9).map(float), st.just(nan)), min_size=9, max_size=40)
 
 
-@given(POINTS, st.sampled_from(RULE_SETS), st.integers(9, 40))
+@given(POINTS, st.sampled_from((SEVEN_FIVE, EIGHT_SIX)), st.integers(9, 40))
 def test_with_a_baseline_a_mark_is_known_when_it_says_so_and_stays(points: list, rules: object, upto: int) -> None:
     values = np.array(points)
     n = np.full(len(values), 12.0)

@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 
 from slackwater.protocol.evaluate import evaluate
-from slackwater.protocol.facts import MINUTE_MS, Facts, Signal
+from slackwater.protocol.facts import Facts, Signal
 from slackwater.protocol.load import load_protocol
 from slackwater.protocol.status import Status, all_of, all_of_codes
+from slackwater.quantities.spans import MINUTE_MS
 
 RULE = """
 name = "small"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 
 from hypothesis import given, settings
@@ -37,7 +38,13 @@ READINGS = st.lists(reported(), min_size=1, max_size=16)
 
 
 def log_of(bodies: list[str]) -> list[tuple[bytes, str]]:
-    return [(piece.rows, piece.declared.to_json()) for piece in joined(pieces_of(bodies))]
+    return [(piece.rows, piece.declared.to_json()) for piece in joined(pieces_of(bodies), twice(bodies))]
+
+
+def twice(bodies: list[str]) -> set[int]:
+    """Numbers that stand on several readings, as the record notes them."""
+    count = Counter(read_line(body).sequence for body in bodies)
+    return {number for number, times in count.items() if times > 1}
 
 
 @settings(max_examples=60)
@@ -57,7 +64,7 @@ def test_pieces_put_together_hold_the_same_rows(readings: list[Reported], cuts: 
     once = list(dict.fromkeys(map(line_of, readings)))
     ends = sorted({0, len(once), *(min(cut, len(once)) for cut in cuts)})
     pieces = [piece for begin, end in pairwise(ends) for piece in pieces_of(once[begin:end])]
-    assert rows_of(joined(pieces)) == rows_of(joined(pieces_of(once)))
+    assert rows_of(joined(pieces, twice(once))) == rows_of(joined(pieces_of(once), twice(once)))
 
 
 def rows_of(pieces: list[Piece]) -> list[str]:
@@ -68,20 +75,18 @@ def rows_of(pieces: list[Piece]) -> list[str]:
 @given(READINGS)
 def test_one_number_with_two_readings_has_no_value(readings: list[Reported]) -> None:
     once = list(dict.fromkeys(map(line_of, readings)))
-    numbers = [read_line(body).sequence for body in once]
-    for line in rows_of(joined(pieces_of(once))):
-        disputed = numbers.count(int(line.split(",")[0])) > 1
-        assert ("in-dispute" in line) == disputed
+    for line in rows_of(joined(pieces_of(once), twice(once))):
+        assert ("in-dispute" in line) == (int(line.split(",")[0]) in twice(once))
 
 
 @settings(max_examples=60)
-@given(READINGS, st.integers(0, 31), st.integers(0, 31))
-def test_only_what_was_paired_counts(readings: list[Reported], one: int, other: int) -> None:
-    begin, end = START_MS + 1000 * min(one, other), START_MS + 1000 * max(one, other)
+@given(READINGS, st.integers(0, 31_000), st.integers(0, 31_000))
+def test_only_what_lies_within_the_pairing_counts(readings: list[Reported], one: int, other: int) -> None:
+    begin, end = START_MS + min(one, other), START_MS + max(one, other)
     once = list(dict.fromkeys(map(line_of, readings)))
     inside = [part for piece in pieces_of(once) if (part := only(piece, [(begin, end)])) is not None]
-    expected = sum(begin < read_line(body).time_ms <= end for body in once)
-    assert len(rows_of(inside)) == expected
+    told = [(read_line(body).time_ms, 1000 * (read_line(body).every is not None)) for body in once]
+    assert len(rows_of(inside)) == sum(begin <= at - every and begin < at <= end for at, every in told)
 
 
 @given(reported())

@@ -24,7 +24,7 @@ from slackwater.protocol.status import Status
 from slackwater.quantities.spans import format_span
 from slackwater.report.clauses import MOST_SPANS
 from slackwater.report.page import page
-from slackwater.report.words import SHAPES, WORDS
+from slackwater.report.words import SHAPES
 
 LAWS = Laws()
 WARD = timezone(timedelta(hours=1))
@@ -84,9 +84,9 @@ def _head(shown: Node, document: dict[str, Any], zone: tzinfo) -> None:
 def _statuses(shown: Node, document: dict[str, Any], terminal: str) -> None:
     sentence = shown.one("p", cls="rule").text
     if document["overall"] is not None:
-        word = WORDS[Status[document["overall"].upper()]]
+        word = Status[document["overall"].upper()].said
         assert word in sentence and document["protocol"]["name"] in sentence
-        others = [WORDS[s] for s in Status if WORDS[s] not in word and word not in WORDS[s]]
+        others = [s.said for s in Status if s.said not in word and word not in s.said]
         assert not [other for other in others if f": {other}." in sentence or f") {other} on" in sentence]
     assert sentence.partition("Rule: ")[2] in terminal
     if document["protocol"] is not None and document["protocol"]["status"] != "approved":
@@ -102,7 +102,7 @@ def _looks(part: dict[str, Any], document: dict[str, Any]) -> tuple[str, str]:
     if part["id"] == "effort_seen" and part["status"] == "met" and tube and tube[0] in ("not_met", "cannot_tell"):
         return "cannot_tell", "▨ not counted"
     status = Status[part["status"].upper()]
-    return part["status"], f"{SHAPES[status]} {WORDS[status]}"
+    return part["status"], f"{SHAPES[status]} {status.said}"
 
 
 def _bounds_are_told(text: str, value: dict[str, Any], limit: str) -> None:

@@ -192,7 +192,7 @@ def test_what_lies_before_connection_changes_nothing(record: list[Any], data: st
 
     from property.protocol_draws import facts
     from slackwater.protocol import evaluate
-    from slackwater.protocol.facts import MINUTE_MS
+    from slackwater.quantities.spans import MINUTE_MS
 
     rule_ = data.draw(air_rules(("below", "at_most", "at_least", "above"), gaps=(0, 2)))
     head = data.draw(st.integers(1, len(record)))

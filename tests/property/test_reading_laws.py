@@ -161,7 +161,7 @@ def test_pressures_written_in_another_unit_and_sign_differ_by_less_than_a_thousa
     assert int(np.abs(one.pressure_mcmh2o - two.pressure_mcmh2o).max()) <= 1
 
 
-NUMBER = re.compile(r"[+\-−]?([0-9]{1,15}(\.[0-9]{0,15})?|\.[0-9]{1,15})([eE][+-]?[0-9]{1,2})?", re.ASCII)
+NUMBER = re.compile(r"[+\-−]?([0-9]{1,15}(\.[0-9]{0,40})?|\.[0-9]{1,40})([eE][+-]?[0-9]{1,2})?", re.ASCII)
 
 
 @settings(max_examples=300, deadline=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -15,6 +15,7 @@ from typing import Any
 from unittest.mock import patch
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.testclient import TestClient
 
 from slackwater.episode.episode import read_episode
@@ -28,7 +29,7 @@ from slackwater.store.acts import key_of
 from slackwater.store.nouns import ROLES
 from slackwater.store.place import Place, place_of
 from slackwater.store.take_in import Bundle, GivenLog, take_in
-from slackwater.web import looks
+from slackwater.web import judges, looks
 from slackwater.web.app import create_app
 from slackwater.web.passwords import hashed
 from slackwater.web.settings import Settings
@@ -105,15 +106,36 @@ def place_in(folder: Path) -> Place:
     return place_of(recorded_ward(folder / "record"))
 
 
+class Here:
+    """Judges that answer in this process."""
+
+    async def ask(self, function: Callable[..., Any], asked: judges.Asked) -> Any:
+        return await run_in_threadpool(judges._answer, function, asked)
+
+    async def work(self, function: Callable[..., Any], *given: Any) -> Any:
+        return function(*given)
+
+    def close(self) -> None:
+        judges._found.clear()
+
+
 @contextmanager
-def a_ward(folder: Path, clock: Clock | None = None, **settings: Any) -> Iterator[tuple[FastAPI, TestClient]]:
+def a_ward(
+    folder: Path, clock: Clock | None = None, here: bool = False, **settings: Any
+) -> Iterator[tuple[FastAPI, TestClient]]:
     """The ward's server over a copy of the record in `folder`, and a client that nobody is logged in at.
+
+    here: answers are worked out in this process, from the start: judges that were exchanged under a board at work
+    would take their last questions with them.
 
     Who looked is written at its close, or where a test asks for it (`app.state.looks.flush()`): written every two
     seconds, an act of its own would come between two readings of the record that a test holds against one another.
     """
     with patch.object(looks, "EVERY_S", 3600.0):
         app = create_app(Settings(place_in(folder), clock=clock or Clock(), **{"secure": False, **settings}))
+    if here:
+        app.state.judges.close()
+        app.state.judges = Here()
     with TestClient(app, follow_redirects=False) as client:
         yield app, client
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from slackwater.episode.fluid.record import STATUSES, UNKNOWN_START, FluidRecord
 from slackwater.forecast.air import Times
+from slackwater.quantities.spans import HOUR_MS
 
 Floats = NDArray[np.float64]
 
@@ -49,7 +50,7 @@ def charted_of(record: FluidRecord, until_ms: int) -> tuple[Charted, ...]:
     """The intervals of a record, hours from `until_ms` (the end of the data); what lies later is left out."""
     return tuple(
         Charted(
-            (int(record.start_ms[k]) - until_ms) / 3_600_000, (int(record.end_ms[k]) - until_ms) / 3_600_000,
+            (int(record.start_ms[k]) - until_ms) / HOUR_MS, (int(record.end_ms[k]) - until_ms) / HOUR_MS,
             float(record.low_ul[k] + record.high_ul[k]) / 2000.0 if record.known[k] else None,
         )
         for k in range(len(record))

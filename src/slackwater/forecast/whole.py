@@ -20,10 +20,11 @@ from slackwater.leak.filter.model import FilterModel, shipped_model
 from slackwater.leak.filter.run import Filtered, Seen
 from slackwater.leak.filter.trend import chain
 from slackwater.protocol.evaluation import Evaluation, Judged
-from slackwater.protocol.facts import MINUTE_MS, Facts, Flags, Signal
+from slackwater.protocol.facts import Facts, Flags, Signal
 from slackwater.protocol.rule import Clause
-from slackwater.protocol.status import Status
+from slackwater.protocol.status import HOLDS, Status
 from slackwater.protocol.windows import SCALE, window_bounds, window_codes
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 
 SHARES = {"q05": 0.05, "q10": 0.10, "q25": 0.25, "q50": 0.50, "q75": 0.75, "q90": 0.90, "q95": 0.95}
 BY_HOURS = (6, 12, 24, 48)
@@ -31,7 +32,6 @@ LEAST_ASSESSABLE_MIN = 6 * 60
 OLDEST_MIN = 60
 YOUNGEST_YEARS = 16.0  # the stays it was tried on are adults'
 OUTLASTS_H = 120.0  # day 5
-_GOOD = (Status.MET, Status.MET_WITH_GAPS)
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def forecast(
         clause = judged.clause
         if clause is None or judged.status is Status.NOT_APPLICABLE:
             continue
-        if clause.measure.kind in ("word", "number", "span") and judged.status not in _GOOD:
+        if clause.measure.kind in ("word", "number", "span") and judged.status not in HOLDS:
             waiting.append(judged.id)
             continue
         one = _clause_times(judged, clause, facts, given, filtered, fluid, model, reason, first_hour)
@@ -99,7 +99,7 @@ def forecast(
         else:
             found[judged.id] = hours(one)
             times.append(one)
-    waiting += [guard.id for guard in evaluation.guards if guard.status not in (*_GOOD, Status.NOT_APPLICABLE)]
+    waiting += [guard.id for guard in evaluation.guards if guard.status not in (*HOLDS, Status.NOT_APPLICABLE)]
     if evaluation.population.status is Status.NOT_APPLICABLE:
         whole = Hours(None, None, "the rule is not made for this patient")
     elif reasons:
@@ -174,7 +174,7 @@ def _clause_times(
     judged: Judged, clause: Clause, facts: Facts, given: Seen, filtered: Filtered, fluid: Sequence[Charted],
     model: FilterModel, reason: str | None, first_hour: float | None,
 ) -> Times | str:  # fmt: skip
-    if judged.status in _GOOD:
+    if judged.status in HOLDS:
         return MET_NOW
     kind = clause.measure.kind
     if kind == "since":
@@ -284,7 +284,7 @@ def _outlasts(facts: Facts, filtered: Filtered, reason: str | None) -> Outlasts:
     clock, start = ("operation.end", int(end)) if isinstance(end, int | float) else ("connected", facts.connected_ms)
     if start is None:
         return Outlasts(None, clock, None, "neither the end of the operation nor the connection is known")
-    at_ms = start + round(OUTLASTS_H * 3_600_000)
+    at_ms = start + round(OUTLASTS_H * HOUR_MS)
     if reason is not None:
         return Outlasts(None, clock, at_ms, reason)
     until = facts.data_until_ms if facts.data_until_ms is not None else facts.now_ms

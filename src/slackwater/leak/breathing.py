@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.leak import kernels
-from slackwater.trace.types import MINUTE_MS, NONE, Minutes, Trace
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import NONE, Minutes, Trace
 
 BLOCK_MIN = 4  # minutes looked at together: long enough to tell a wandering rhythm from a clock's
 SMALLEST_SWING_CMH2O = 1.0  # below this a heartbeat or the pump explains it as well
@@ -109,7 +110,7 @@ class _Rhythm:
 
 
 def _rhythm(trace: Trace, start_ms: int, n: int) -> _Rhythm:
-    per_block = int(BLOCK_MIN * 60_000 // trace.every_ms)
+    per_block = int(BLOCK_MIN * MINUTE_MS // trace.every_ms)
     blocks = -(-n // BLOCK_MIN)
     assert trace.pressure_mcmh2o is not None
     pressure, flow = np.empty((blocks, per_block)), np.empty((blocks, per_block))

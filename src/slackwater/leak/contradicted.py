@@ -14,7 +14,8 @@ import numpy as np
 
 from slackwater.episode.types import Chart, Entry
 from slackwater.leak.stretches import Flags
-from slackwater.trace.types import MINUTE_MS, Minutes
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import Minutes
 
 NEAR_MIN = 2  # a moment is charted to the minute or so
 APART_SHARE = 0.2  # of the reading: less lies between a display and the log behind it

@@ -31,9 +31,10 @@ from slackwater.leak.words import (
     SENSOR,
     SHARED,
 )
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import NONE, STATES
 from slackwater.trace.minutes import cells
-from slackwater.trace.types import MINUTE_MS, Minutes, Trace
+from slackwater.trace.types import Minutes, Trace
 
 ENOUGH_COVERED = 0.8  # of a minute, to speak of its state
 SUCTION_LOST_CMH2O = 1.5  # nearer to zero than this is no suction

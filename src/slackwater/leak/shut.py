@@ -17,7 +17,8 @@ from slackwater.leak.breathing import Breathing
 from slackwater.leak.handling import Handling
 from slackwater.leak.stopped import STOP_ML_PER_MIN
 from slackwater.leak.stretches import Flags, laid, long_enough, running_median, stretches
-from slackwater.trace.types import MINUTE_MS, Interval, Minutes
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import Interval, Minutes
 
 GAUGE_STEPS = 4  # of the pressure's print
 SWING_KEPT = 0.35  # of the swing before: less, all at once, is a swing lost

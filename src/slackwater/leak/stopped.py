@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from slackwater.leak.breathing import Breathing
 from slackwater.leak.handling import Handling
 from slackwater.leak.stretches import Flags, running_median
-from slackwater.trace.types import MINUTE_MS, Minutes, Trace
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import Minutes, Trace
 
 STOP_ML_PER_MIN, STOP_STEPS = 30.0, 3  # a flow from which a stop within minutes is remarkable
 STEADY = 0.5  # of the flow three hours before: it was not on its way down

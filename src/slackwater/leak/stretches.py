@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.trace.types import MINUTE_MS, Interval
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.trace.types import Interval
 
 Flags = NDArray[np.bool_]
 

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from slackwater.leak.breathing import Breathing
 from slackwater.leak.stretches import Flags, laid, long_enough
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import NONE
-from slackwater.trace.types import MINUTE_MS, Interval, Minutes, Trace
+from slackwater.trace.types import Interval, Minutes, Trace
 
 STUCK_PRESSURE_MIN = 5
 STUCK_READINGS = 30

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from slackwater.errors import QuantityError
 
-_GRAMMAR = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
+_GRAMMAR = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,40})?|\.[0-9]{1,40})(?:[eE][+-]?[0-9]{1,2})?", re.ASCII)
 _MINUS = "−"  # U+2212, which word processors put for '-'
 
 
@@ -16,7 +16,7 @@ def parse_exact(text: str, decimal: str = ".") -> Fraction:
 
     Accepts ASCII digits, an optional sign (also U+2212), one decimal mark and a short exponent.
     Refuses what `float()` lets through and a ward never means: `1_000`, other scripts' digits,
-    `nan`, `inf`, thousands marks, more than 15 digits.
+    `nan`, `inf`, thousands marks, more than 15 digits before the mark. After it up to 40: programs print so many.
 
     >>> parse_exact("-0,25", decimal=",")
     Fraction(-1, 4)

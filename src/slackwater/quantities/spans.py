@@ -1,9 +1,13 @@
-"""Lengths of time as text: '8 h', '10 min', '1 s'."""
+"""Lengths of time: as text ('8 h', '10 min', '1 s'), and in the milliseconds that instants are counted in."""
 
 from __future__ import annotations
 
 from slackwater.errors import QuantityError
 from slackwater.quantities.units import parse_quantity
+
+MINUTE_MS = 60_000
+HOUR_MS = 60 * MINUTE_MS
+DAY_MS = 24 * HOUR_MS
 
 
 def parse_span(text: str) -> float:

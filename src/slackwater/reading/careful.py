@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from slackwater.errors import QuantityError
 from slackwater.quantities.grammar import parse_exact
+from slackwater.quantities.spans import DAY_MS
 from slackwater.reading.cells import cells
 from slackwater.reading.channels import Channel, channels
 from slackwater.reading.excerpt import excerpt
@@ -16,7 +17,7 @@ from slackwater.reading.layout import Layout
 from slackwater.reading.log import NONE, RefusedRow
 
 LATEST_MS = 7_258_118_400_000  # the end of 2199
-LONGEST_ELAPSED_MS = 10 * 366 * 86_400_000
+LONGEST_ELAPSED_MS = 10 * 366 * DAY_MS
 MOST_SERIALS = 64
 
 

@@ -4,24 +4,11 @@ from __future__ import annotations
 
 import codecs
 
-from slackwater.errors import LogError
+from slackwater.errors import LogError, refuse_packed
 from slackwater.reading.layout import FileShape
 
 MOST_BYTES = 2_000_000_000
 _MEND = 'Set log.encoding to what the file is: "utf-8", "utf-16", "latin-1", "cp1252" or "ascii".'
-
-
-_PACKED = {
-    b"\x1f\x8b": "gzip", b"PK\x03\x04": "zip, as archives and spreadsheet workbooks are", b"BZh91AY&SY": "bzip2",
-    b"\xfd7zXZ\x00": "xz", b"\x28\xb5\x2f\xfd": "zstd", b"7z\xbc\xaf\x27\x1c": "7z",
-}  # fmt: skip
-
-
-def refuse_packed(data: bytes, name: str) -> None:
-    """Refuse a file whose first bytes are those of a compressed one (their formats' own magic numbers)."""
-    for mark, kind in _PACKED.items():
-        if data.startswith(mark):
-            raise LogError(f"is compressed ({kind})", where=name, mend="Unpack it first, then give the log in it.")
 
 
 def utf8_text(data: bytes, shape: FileShape, name: str) -> tuple[bytes, int]:
@@ -30,7 +17,7 @@ def utf8_text(data: bytes, shape: FileShape, name: str) -> tuple[bytes, int]:
         raise LogError(f"over {MOST_BYTES // 10**9} GB", where=name, mend="Export a shorter span, or split the file.")
     if not data:
         raise LogError("the file is empty", where=name, mend="Export the log again.")
-    refuse_packed(data, name)
+    refuse_packed(data, name, LogError, "log")
     begins = 0
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) and shape.encoding != "utf-16":
         raise LogError(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import product
 
+from slackwater.quantities.spans import DAY_MS
 from slackwater.reading.stamps import Stamp, stamp_format
 
 _DATES = ("%Y{0}%m{0}%d", "%d{0}%m{0}%Y", "%m{0}%d{0}%Y", "%d{0}%m{0}%y", "%m{0}%d{0}%y", "%y{0}%m{0}%d")
@@ -50,7 +51,7 @@ def candidates(stamps: list[tuple[int, str]]) -> tuple[tuple[Candidate, ...], st
                 ruled_out = f"line {line} cannot be read as {text}"
         if len(good) >= ENOUGH * len(stamps):
             instants = [got.ms for got in good]
-            days = (max(instants) - min(instants)) // 86_400_000 + 1
+            days = (max(instants) - min(instants)) // DAY_MS + 1
             fitting.append(Candidate(text, days, all(got.utc for got in good)))
         if text == "iso" and fitting:
             break  # year first, four digits: nothing else reads it differently

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from slackwater.errors import LayoutError
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.reading.excerpt import excerpt
 
 NUMERIC_FORMATS = ("epoch_s", "epoch_ms", "elapsed_s")
@@ -68,7 +69,7 @@ class StampFormat:
             return f"{excerpt(text)} is no day of the calendar when read as {self.text}"
         if hour > 23 or minute > 59 or second > 59:
             return f"{excerpt(text)} is no time of day when read as {self.text}"
-        ms = _day_number(year, month, day) * 86_400_000 + ((hour * 60 + minute) * 60 + second) * 1000
+        ms = _day_number(year, month, day) * DAY_MS + ((hour * 60 + minute) * 60 + second) * 1000
         ms += int((got.get("f") or "").ljust(3, "0")[:3])
         offset = got.get("z")
         if not offset:
@@ -98,7 +99,7 @@ def _offset_ms(text: str) -> int | None:
     minutes = int(digits[:2]) * 60 + int(digits[2:])
     if int(digits[2:]) > 59 or minutes > 18 * 60:
         return None
-    return minutes * (-60_000 if text[0] == "-" else 60_000)
+    return minutes * (-MINUTE_MS if text[0] == "-" else MINUTE_MS)
 
 
 @lru_cache(maxsize=128)

@@ -7,10 +7,10 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from slackwater.errors import LogError
+from slackwater.errors import LogError, refuse_packed
 from slackwater.reading.cells import cells
 from slackwater.reading.column_names import roles_of, stated_unit
-from slackwater.reading.decoding import refuse_packed, utf16_kind
+from slackwater.reading.decoding import utf16_kind
 from slackwater.reading.header import HEADER_WITHIN, MOST_COLUMNS
 from slackwater.reading.keys import SEPARATORS
 
@@ -54,7 +54,7 @@ def structure_of(data: bytes, name: str) -> Structure:
     """Look at a log whose layout is not known."""
     if not data.strip(b"\x00\r\n \t\xef\xbb\xbf\xff\xfe"):
         raise LogError("the file is empty", where=name, mend="Export the log again.")
-    refuse_packed(data, name)
+    refuse_packed(data, name, LogError, "log")
     encoding, text = _decoded(data)
     lines = _LINE_END.split(text)
     separator, quote, at = _header_place(lines, name)
@@ -68,7 +68,7 @@ def structure_of(data: bytes, name: str) -> Structure:
     if units:
         evidence.append(f"line {at + 2} is a line of units")
     rows = _sampled(lines, at + (2 if units else 1), separator, quote, len(names))
-    decimal, proven, said = _decimal(rows, separator)
+    decimal, proven, said = _decimal(rows)
     evidence.append(said)
     texts = Counter(cell for _, row in rows for cell in row if cell in KNOWN_MISSING)
     return Structure(
@@ -183,7 +183,7 @@ def _sampled(
     return tuple(found)
 
 
-def _decimal(rows: tuple[tuple[int, tuple[str, ...]], ...], separator: str) -> tuple[str, bool, str]:
+def _decimal(rows: tuple[tuple[int, tuple[str, ...]], ...]) -> tuple[str, bool, str]:
     """The decimal mark, whether it is proven, and what shows it.
 
     '1.250' may be a thousand and more, or a little over one; '0.25', '12.5' or '0.250' can only be decimals.

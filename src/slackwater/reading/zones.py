@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.errors import LayoutError
+from slackwater.quantities.spans import DAY_MS, HOUR_MS
 
 _OFFSET = re.compile(r"([+-])([0-9]{2}):([0-9]{2})", re.ASCII)
 # names that mean something else on each machine, or count leap seconds
 _NOT_PORTABLE = re.compile(r"(localtime|posixrules|Factory|(right|posix)/.*)")
 _PROBE_S = 6 * 3600  # no zone has changed twice within six hours since 1970
-_REACH_MS = 16 * 3600 * 1000  # local time is never farther than this from UTC
+_REACH_MS = 16 * HOUR_MS  # local time is never farther than this from UTC
 _MEND = 'Write an IANA name like "Europe/Vienna", "UTC", or an offset like "+02:00".'
 
 
@@ -136,4 +137,4 @@ def clock_hour(utc_ms: int, name: str) -> float:
     >>> clock_hour(0, "+01:30")
     1.5
     """
-    return (utc_ms + zone(name).offset_ms(utc_ms)) % 86_400_000 / 3_600_000
+    return (utc_ms + zone(name).offset_ms(utc_ms)) % DAY_MS / HOUR_MS

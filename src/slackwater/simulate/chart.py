@@ -74,7 +74,7 @@ def write_chart(seen: Witnessed, checks_s: Sequence[float], rng: np.random.Gener
         _fluid(seen, rng),
         _films(seen, rng),
         _observations(seen, rng),
-        _events(seen, rng),
+        _events(seen),
     ):
         entries += part
     nurse = seen.scenario.nurse
@@ -254,12 +254,12 @@ _FOUND = {
 }
 
 
-def _events(seen: Witnessed, rng: np.random.Generator) -> Iterator[ChartEntry]:
+def _events(seen: Witnessed) -> Iterator[ChartEntry]:
     """Faults staff noticed, written at the time they were noticed."""
     end_s = seen.truth.minutes * 60.0
     for fault in seen.scenario.faults:
         if fault.charted:
-            for entry in _event(fault, rng):
+            for entry in _event(fault):
                 if entry.at_s < end_s:
                     yield entry
     exchange = seen.scenario.exchange
@@ -267,7 +267,7 @@ def _events(seen: Witnessed, rng: np.random.Generator) -> Iterator[ChartEntry]:
         yield ChartEntry(exchange.at_h * 3600.0, "suction_unit", "exchanged")
 
 
-def _event(fault: Fault, rng: np.random.Generator) -> Iterator[ChartEntry]:
+def _event(fault: Fault) -> Iterator[ChartEntry]:
     start, end = _whole_minute(fault.start_s), _whole_minute(fault.end_s)
     if fault.kind in _FOUND:
         (item, value), (after_item, after) = _FOUND[fault.kind]

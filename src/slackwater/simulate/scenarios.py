@@ -18,7 +18,6 @@ from slackwater.simulate.suction import SuctionStep
 
 NEVER = math.inf
 
-_ON_20 = (SuctionStep(0.0, 20.0),)
 _NONE = CoursePlan("none", flow_ml_per_min=0.0, effort_ml_per_min=0.0)
 _STEADY = CoursePlan("plateau", flow_ml_per_min=120.0, lasting_h=NEVER, effort_ml_per_min=60.0)
 _HEALS_AT_30 = CoursePlan("healing", flow_ml_per_min=180.0, lasting_h=30.0, effort_ml_per_min=40.0)

@@ -7,8 +7,6 @@ from numpy.typing import NDArray
 
 from slackwater.reading.log import Times
 
-REPEATED_HOUR_MS = 3_600_000  # clocks go back by an hour; the half hour of one island is less, so it is safe
-
 
 def interleaved(stamps_ms: Times, every_ms: int) -> NDArray[np.bool_]:
     """Stamps (increasing) of a stretch in which two or three combs of rows lie between one another.

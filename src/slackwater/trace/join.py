@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import HOUR_MS
 from slackwater.reading.log import NONE, Ints, Log
 from slackwater.trace import kernels
 from slackwater.trace.account import CONFLICTING, DUPLICATE, UNREAD, USED, Account
 from slackwater.trace.cadence import DECIDED, usual_step_ms
-from slackwater.trace.clock import REPEATED_HOUR_MS, interleaved
+from slackwater.trace.clock import interleaved
 from slackwater.trace.overlay import overlay
 from slackwater.trace.repeats import at_one_instant
 from slackwater.trace.rows import (
@@ -133,7 +134,8 @@ def _placed(rows: Logged, every_ms: int, marks: str, base: int, account: Account
         account.step("use no interleaved rows", f"every_ms={every_ms}", int(combs.sum()))
     if rows.doubtful.any():
         doubtful = np.isin(time, rows.time_ms[rows.doubtful])
-        account.clock(spans(doubtful, start, end + REPEATED_HOUR_MS, LOCAL_HOUR))
+        # Clocks go back by an hour; the half hour of one island is less, so it is safe.
+        account.clock(spans(doubtful, start, end + HOUR_MS, LOCAL_HOUR))
         account.step("use no row of an hour that happened twice", "", int(doubtful.sum()))
     return Rows(start, end, values, base, picked)
 

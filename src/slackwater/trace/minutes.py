@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.reading.log import NONE, STATES, Ints, Log
 from slackwater.trace import kernels
 from slackwater.trace.rows import sealed
-from slackwater.trace.types import MINUTE_MS, Interval, Minutes, Trace
+from slackwater.trace.types import Interval, Minutes, Trace
 
 PERCENTILE_READINGS = 20  # ours: with fewer, a 5th percentile is just the smallest reading
 

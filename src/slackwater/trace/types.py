@@ -9,9 +9,7 @@ from numpy.typing import NDArray
 
 from slackwater.reading.log import NONE, Ledger, Log
 
-__all__ = ["MINUTE_MS", "NONE", "Interval", "Minutes", "Pyramid", "Step", "Trace"]
-
-MINUTE_MS = 60_000
+__all__ = ["NONE", "Interval", "Minutes", "Pyramid", "Step", "Trace"]
 
 
 @dataclass(frozen=True)

@@ -59,8 +59,8 @@ def with_document(
 def with_minutes(
     course: Course, found: Assessment | None, asked: Asked
 ) -> tuple[Standing | None, dict[str, list[Any]] | None]:
-    """The minute table's columns; None without a log."""
-    if found is None or found.leak_trace is None:
+    """The minute table's columns; None where nothing was recorded yet."""
+    if found is None:
         return standing(course, found, asked), None
     columns = {
         name: column if isinstance(column, list) else [None if value != value else value for value in column.tolist()]
@@ -70,7 +70,7 @@ def with_minutes(
 
 
 def with_minute_csv(course: Course, found: Assessment | None, asked: Asked) -> tuple[Standing | None, str | None]:
-    return standing(course, found, asked), None if found is None or found.leak_trace is None else minute_csv(found)
+    return standing(course, found, asked), None if found is None else minute_csv(found)
 
 
 def standing_alone(course: Course, found: Assessment | None, asked: Asked) -> tuple[Standing | None, None]:

@@ -12,13 +12,13 @@ from slackwater.episode.instants import read_zone
 from slackwater.episode.space import entries_for
 from slackwater.episode.typed import Typed, entry_of
 from slackwater.report.round_facts import when
+from slackwater.report.sheets.material import SHIFT_MS
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.web.charted import of_set
 from slackwater.web.judges import Asked
 from slackwater.web.set_facts import Score, score
 
-SHIFT_MS = 8 * 3_600_000  # how far back 'this shift' goes: a ward's shifts are not known here (ours)
 SO_IT_IS = "looked again, it is so"  # how the note of an entry begins that was asked about and stands
 MOST_DUE = 6  # of the observations that are due next (ours)
 

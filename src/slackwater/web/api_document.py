@@ -11,11 +11,12 @@ from slackwater.web.guard import COOKIE
 from slackwater.web.shapes import Problem
 
 WHAT = (
-    "Everything that the ward's pages show and take, for other programs: by the same functions, the same roles and the "
-    "same refusals. It arranges what was recorded and compares it with the unit's own rule. It does not decide: a "
-    "licensed professional who has seen the patient decides, under local policy. It is no monitor. Every answer about "
-    "a drain says on what data, how old they are, by which rule, and carries its cautions: show them. Missing is never "
-    "zero. Times are ISO 8601 with their offset; quantities carry their unit in the name or in the text."
+    "What the ward's pages show and take of a drain, its rule and its unit, for other programs: by the same functions, "
+    "the same roles and the same refusals. It arranges what was recorded and compares it with the unit's own rule. It "
+    "does not decide: a licensed professional who has seen the patient decides, under local policy. It is no monitor. "
+    "Every answer about a drain says on what data, how old they are, by which rule, and carries its cautions: show "
+    "them. Missing is never zero. Times are ISO 8601 with their offset; quantities carry their unit in the name or in "
+    "the text."
 )
 DRAIN = {
     "name": "drain", "in": "path", "required": True, "schema": {"type": "string"},

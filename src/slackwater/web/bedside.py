@@ -11,12 +11,14 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.typed import Typed, faults
 from slackwater.errors import NotWritten, SlackwaterError, StaleError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.store.charting import chart_set
 from slackwater.store.course import Course, course_of
 from slackwater.store.record import Acting, Record
+from slackwater.web.drain_sheet import read_course
 from slackwater.web.forms import Form, fresh_key
 from slackwater.web.guard import Who
-from slackwater.web.judges import MINUTE_MS, Asked
+from slackwater.web.judges import Asked
 from slackwater.web.pages import local_input, render
 
 CHANGED = (
@@ -29,7 +31,7 @@ Rows = dict[str, Typed]  # by the field of the form that says it
 
 async def course_here(request: Request) -> Course:
     """The course of the path's drain, as it stands."""
-    return await run_in_threadpool(_course, request.app.state.record, request.state.drain)
+    return await run_in_threadpool(read_course, request.app.state.record, request.state.drain)
 
 
 def asked_here(request: Request, course: Course) -> Asked:
@@ -129,11 +131,6 @@ def whole(form: Form, name: str, *, unit: str = "min", needed: str = "") -> int 
         form.faults[name] = f"Write a whole number of {unit}, above zero."
         return None
     return int(found)
-
-
-def _course(record: Record, drain: str) -> Course:
-    with record.reading() as connection:
-        return course_of(connection, drain)
 
 
 def _act(record: Record, who: Who, drain: str, what: str, why: str, do: Callable[[Acting, Course], object]) -> object:

@@ -10,7 +10,7 @@ import asyncio
 import json
 import time
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import FastAPI
@@ -20,13 +20,13 @@ from starlette.concurrency import run_in_threadpool
 from slackwater.assessment.assessment import Assessment
 from slackwater.episode.instants import read_zone
 from slackwater.errors import SlackwaterError
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.line import RoundLine, Tube, failed_line, tube_of
 from slackwater.report.round import line_of
 from slackwater.store.course import Course
 from slackwater.store.record import Record, utc_ms
 from slackwater.store.rows import Thing, acts, head, things
-from slackwater.web.judges import MINUTE_MS, Asked
+from slackwater.web.judges import Asked
 from slackwater.web.settings import Settings
 
 TICK_S = 1.0  # how often the record's head is looked at
@@ -44,6 +44,18 @@ PLACES = frozenset({"patient", "episode", "space", "drain", "removal", "check"})
 def say_line(course: Course, found: Assessment | None, asked: Asked) -> RoundLine:
     """Run by a judge, in its own process."""
     return line_of(course, found, asked.now_ms, read_zone(asked.zone_name))
+
+
+@dataclass(frozen=True)
+class News:
+    """What the record holds beyond what the board took over last: read in a thread, taken over in the event loop."""
+
+    seq: int
+    recorded_ms: int
+    changes: list[Mapping[str, object]]
+    sent: dict[str, int]  # serial -> its latest reading
+    served: dict[str, list[Thing]] | None  # None: as it was
+    present: Mapping[str, tuple[Tube, str, str]] | None  # None: as it was
 
 
 class Board:
@@ -101,7 +113,7 @@ class Board:
             await asyncio.sleep(TICK_S)
             trouble = ""
             try:
-                await run_in_threadpool(self._look)
+                self._take(await run_in_threadpool(self._news))
                 trouble = self._clocks()
             except SlackwaterError as error:
                 trouble = f"The record cannot be read: {error}"
@@ -112,45 +124,49 @@ class Board:
                 self.version += 1
             self._beat = time.monotonic()
 
-    def _look(self) -> None:
-        """What changed since the last look."""
+    def _news(self) -> News:
+        """What changed since the last look. It runs beside the event loop, so it changes nothing of the board."""
+        changes: list[Mapping[str, object]] = []
+        sent: dict[str, int] = {}
         with self._record.reading() as connection:
             last = head(connection)
-            seq = 0 if last is None else last.seq
-            self._recorded_ms = 0 if last is None else last.at_ms
-            if self._seq is None:
-                self._settle(present(connection))
-                self._served = served(connection)
-            elif seq > self._seq:
-                nouns: set[str] = set()
-                patients: set[str] = set()
-                sent: dict[str, int] = {}
+            seq, recorded_ms = (0, 0) if last is None else (last.seq, last.at_ms)
+            first = self._seq is None
+            if self._seq is not None and seq > self._seq:
                 for act in acts(connection, self._seq, seq):
                     if act.what == "received":
                         _latest(json.loads(act.changes), sent)
                     elif act.what != "who looked":
-                        self._read(json.loads(act.changes), nouns, patients)
-                if nouns & PAIRED:
-                    self._served = served(connection)
-                self._hear(sent)
-                if nouns & PLACES:
-                    self._settle(present(connection))
-                if "protocol" in nouns or "approval" in nouns:
-                    patients |= set(self._patients.values())
-                for drain, patient in self._patients.items():
-                    if patient in patients:
-                        self._touched[drain] = None
-            self._seq = seq
+                        changes += json.loads(act.changes)
+            nouns = _nouns(changes)
+            return News(
+                seq, recorded_ms, changes, sent,
+                served(connection) if first or nouns & PAIRED else None,
+                present(connection) if first or nouns & PLACES else None,
+            )  # fmt: skip
 
-    def _read(self, changes: list[Mapping[str, object]], nouns: set[str], patients: set[str]) -> None:
-        """Whom each change is about: by patient, for drains of one patient bear on each other."""
+    def _take(self, news: News) -> None:
+        self._recorded_ms = news.recorded_ms
+        if news.served is not None:
+            self._served = news.served
+        patients = self._about(news.changes)
+        self._hear(news.sent)
+        if news.present is not None:
+            self._settle(news.present)
+        if _nouns(news.changes) & {"protocol", "approval"}:
+            patients |= set(self._patients.values())
+        for drain, patient in self._patients.items():
+            if patient in patients:
+                self._touched[drain] = None
+        self._seq = news.seq
+
+    def _about(self, changes: list[Mapping[str, object]]) -> set[str]:
+        """Whom changes are about: by patient, for drains of one patient bear on each other."""
+        patients: set[str] = set()
         for change in changes:
             noun, new = str(change["noun"]), change["new"]
-            if noun in PAIRED:
-                nouns.add(noun)
             if noun in ELSEWHERE or not isinstance(new, Mapping):
                 continue
-            nouns.add(noun)
             key = str(change["key"])
             if noun == "episode":
                 self._stays[key] = str(new["patient"])
@@ -160,6 +176,7 @@ class Board:
                 self._stays.get(str(new.get("episode"))),
             )
             patients |= {str(patient) for patient in about if patient is not None}
+        return patients
 
     def _hear(self, sent: Mapping[str, int]) -> None:
         """Until when there are data, of units that send by themselves: to the minute, and nothing is worked out.
@@ -273,6 +290,10 @@ def served(connection: Connection) -> dict[str, list[Thing]]:
     for pairing in things(connection, "pairing"):
         found.setdefault(serials.get(pairing["unit"], ""), []).append(pairing)
     return found
+
+
+def _nouns(changes: list[Mapping[str, object]]) -> set[str]:
+    return {str(change["noun"]) for change in changes}
 
 
 def _latest(changes: list[Mapping[str, Any]], sent: dict[str, int]) -> None:

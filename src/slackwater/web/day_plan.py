@@ -10,6 +10,7 @@ from slackwater.equipment.charge import charging_rate
 from slackwater.equipment.plan import DayPlan, PlannedTrip, PlannedUnit, plan_day
 from slackwater.equipment.trip import Answer
 from slackwater.errors import SlackwaterError
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.report.orders import off_words, suction_order
 from slackwater.report.times import shown
 from slackwater.store.charges import batteries
@@ -17,12 +18,11 @@ from slackwater.store.listing import Listed, listed
 from slackwater.store.record import Record
 from slackwater.store.rows import Thing
 from slackwater.store.trips import AtDrain, at_drain, open_trips
-from slackwater.web.judges import MINUTE_MS
 from slackwater.web.unit_facts import charge_told, runs_told
 
 MOST_SOCKETS = 40
 NEVER = 2**62  # later than any trip
-UNDER_WAY_MS = 12 * 60 * MINUTE_MS  # a trip that nobody came back from stays listed for so long (ours)
+UNDER_WAY_MS = 12 * HOUR_MS  # a trip that nobody came back from stays listed for so long (ours)
 WIDE, LEFT, RIGHT, LANE, TOP = 760, 150, 12, 34, 8
 
 
@@ -131,7 +131,7 @@ def _asked(drains: Sequence[tuple[Listed, AtDrain]], now_ms: int, hours: int) ->
     for place, at in drains:
         wanted = [
             one for one in open_trips(at.course)
-            if _due_ms(one) > now_ms and one["from_ms"] < now_ms + hours * 60 * MINUTE_MS
+            if _due_ms(one) > now_ms and one["from_ms"] < now_ms + hours * HOUR_MS
         ]  # fmt: skip
         why = "not back yet" if at.unit in away else _why_not(at, now_ms)
         if why is not None:
@@ -189,12 +189,12 @@ def _walker(place: Listed, at: AtDrain, now_ms: int, zone: tzinfo, short: dict[s
 
 
 def _says(plan: DayPlan, units: Units, trips: Trips, sockets: int) -> str:
-    counted = f"{sockets} {'socket' if sockets == 1 else 'sockets'}"
+    counted = _sockets(sockets)
     if plan.holds and not trips:
         return f"No trip is planned. With {counted} no unit runs down at its bed."
     if plan.holds:
-        many = f"{len(trips)} planned {'trip' if len(trips) == 1 else 'trips'}"
-        return f"With {counted} the charge can be had for {many}."
+        many = "the planned trip" if len(trips) == 1 else f"all {len(trips)} planned trips"
+        return f"With {counted} the charge covers {many}."
     told = [
         f"{units[trips[one.trip][0].unit][0].name} to {trips[one.trip][1]['destination']} is short of "
         f"{one.minutes:.0f} min of charge" for one in plan.short
@@ -203,9 +203,13 @@ def _says(plan: DayPlan, units: Units, trips: Trips, sockets: int) -> str:
     mend = (
         "More sockets would not help."
         if plan.sockets_needed is None
-        else f"With {plan.sockets_needed} sockets it could be had."
+        else f"With {_sockets(plan.sockets_needed)} nothing would be short."
     )
     return f"No plan covers everything with {counted}: {'; '.join(told)}. {mend}"
+
+
+def _sockets(count: int) -> str:
+    return f"{count} {'socket' if count == 1 else 'sockets'}"
 
 
 def _picture(plan: DayPlan, units: Units, trips: Trips, now_ms: int, hours: int, zone: tzinfo) -> Picture:
@@ -220,7 +224,7 @@ def _picture(plan: DayPlan, units: Units, trips: Trips, now_ms: int, hours: int,
     lanes, bars, rows = [], [], []
     for u, (one, _) in enumerate(units):
         y = TOP + u * LANE
-        lanes.append(Lane(y + LANE - 2, f"{one.name}, {one.percent:.0f} %"))
+        lanes.append(Lane(y + LANE - 2, f"{one.name}, ≥ {one.percent:.0f} %"))
         stretches = plan.stretches(u)
         bars += [Bar(x(a), round(x(b) - x(a), 1), y + 5, "on-mains", "") for a, b in stretches]
         mine = [(trip, thing) for trip, thing in trips if trip.unit == u]
@@ -237,7 +241,7 @@ def _picture(plan: DayPlan, units: Units, trips: Trips, now_ms: int, hours: int,
     charging = sum(bool(plan.stretches(u)) for u in range(len(units)))
     return Picture(
         TOP + len(units) * LANE + 26, tuple(lanes), tuple(bars), tuple(ticks),
-        f"From {at(0)} to {at(span)}: {charging} of {len(units)} units are put on the mains at some time; "
-        f"{len(trips)} trips are planned.",
+        f"From {at(0)} to {shown(now_ms + hours * HOUR_MS, zone)}. "
+        f"On the mains at some time: {charging} of {len(units)}. Trips planned: {len(trips)}.",
         tuple(rows),
     )  # fmt: skip

@@ -18,7 +18,7 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.cautions import Caution
 from slackwater.episode.instants import read_zone
 from slackwater.errors import RecordError, SlackwaterError
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.drain_facts import Acted, DrainFacts, drain_facts, history_lines, read_beside
 from slackwater.report.drains import DrainMap, drain_map, tubes_of, whose
 from slackwater.report.pack import packed
@@ -29,7 +29,7 @@ from slackwater.store.course import Course, course_of
 from slackwater.store.history import history_of
 from slackwater.store.recalls import recalled_at
 from slackwater.store.record import Record
-from slackwater.web.judges import MINUTE_MS, Asked, Judges, as_json
+from slackwater.web.judges import Asked, Judges, as_json
 from slackwater.web.off_the_mains import open_items
 
 PAGE_OLD_MS = 10 * MINUTE_MS  # a page that has not heard from the server for so long covers its answer (ours)
@@ -126,7 +126,7 @@ def state_now(record: Record, drain: str) -> str:
 
 async def picture_of(request: Request, drain: str, moment: Moment) -> tuple[str, str]:
     """State and the whole picture as JSON, single readings with it ('null' where nothing can be drawn)."""
-    course = await run_in_threadpool(_course, request.app.state.record, drain, moment.known_ms)
+    course = await run_in_threadpool(read_course, request.app.state.record, drain, moment.known_ms)
     asked = _asked(request, drain, moment, judged_at(course, moment.as_of_ms))
     return course.state, await request.app.state.judges.ask(tell_picture, asked)
 
@@ -157,7 +157,8 @@ def tell_picture(course: Course, found: Assessment | None, asked: Asked) -> str:
 # --- in the server --------------------------------------------------------------------------------
 
 
-def _course(record: Record, drain: str, known_ms: int | None) -> Course:
+def read_course(record: Record, drain: str, known_ms: int | None = None) -> Course:
+    """As it stands, or as the record stood then; RecordError where it did not hold this drain then."""
     with record.reading() as connection:
         return known_course(connection, drain, known_ms)
 

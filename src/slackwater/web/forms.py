@@ -11,6 +11,7 @@ from fastapi import Request
 
 from slackwater.episode.instants import read_instant
 from slackwater.errors import QuantityError, UsageError
+from slackwater.quantities.spans import MINUTE_MS
 
 
 @dataclass
@@ -62,7 +63,7 @@ class Form:
         except QuantityError as error:
             self.faults[name] = f"{error.what}. {error.mend}"
             return None
-        if now_ms is not None and at > now_ms + 60_000:
+        if now_ms is not None and at > now_ms + MINUTE_MS:
             self.faults[name] = "This time has not come yet. Check the date and the clock."
         return at
 

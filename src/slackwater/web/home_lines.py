@@ -13,15 +13,15 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.episode.instants import read_zone
 from slackwater.protocol.evaluation import Judged
 from slackwater.protocol.status import Status
+from slackwater.quantities.spans import DAY_MS, HOUR_MS
 from slackwater.report.clauses import Part, part
 from slackwater.report.round_facts import when
-from slackwater.report.words import SHAPES, WORDS
+from slackwater.report.words import SHAPES
 from slackwater.store.course import Course
 from slackwater.store.home import of_diary
 from slackwater.web.charted import Last, last_of_each
 from slackwater.web.judges import Asked
 
-DAY_MS = 86_400_000
 # Words that are told as they are: whoever reads them looks at the patient first.
 FLAGS = {
     ("distress", "yes"): "short of breath", ("tubing", "apart"): "a joint came apart",
@@ -101,7 +101,7 @@ def _eligible(
     rule = judged.protocol
     name = f"{rule.name} {rule.version}, status {rule.status}"
     parts = tuple(part(one, found, zone) for one in judged.home)
-    return SHAPES[overall], WORDS[overall], overall.word, says, parts, name
+    return SHAPES[overall], overall.said, overall.word, says, parts, name
 
 
 def _flags(found: Assessment | None, last: dict[str, Last]) -> tuple[tuple[str, ...], int]:
@@ -122,6 +122,6 @@ def _say(one: Judged) -> str:
 
 
 def _ago(at_ms: int, now_ms: int, zone: tzinfo) -> str:
-    hours = (now_ms - at_ms) // 3_600_000
+    hours = (now_ms - at_ms) // HOUR_MS
     age = "under an hour" if not hours else f"{hours} h" if hours < 48 else f"{hours // 24} days"
     return f"{when(at_ms, now_ms, zone)}, {age} ago"

@@ -21,12 +21,13 @@ from joserfc.errors import InvalidKeyIdError, JoseError
 from joserfc.jwk import KeySet
 
 from slackwater.errors import UsageError
+from slackwater.quantities.spans import HOUR_MS, MINUTE_MS
 from slackwater.store.accounts import token_of
 from slackwater.web.settings import Hospital
 
-BEGUN_MS = 600_000  # so long may somebody take there
+BEGUN_MS = 10 * MINUTE_MS  # so long may somebody take there
 MOST = 1000  # log-ins begun at once; beyond, the oldest is over
-KNOWN_MS = 3_600_000  # its addresses and keys are asked for again
+KNOWN_MS = HOUR_MS  # its addresses and keys are asked for again
 LEEWAY_S = 60  # two servers' clocks
 WITHIN_S = 10.0
 SIGNED = ("RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES384", "ES512")  # never a shared secret

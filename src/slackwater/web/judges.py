@@ -19,7 +19,6 @@ from slackwater.store.place import Place
 from slackwater.store.read_out import assess_course
 from slackwater.store.record import Record, opened
 
-MINUTE_MS = 60_000
 KEPT = 8  # assessments that a process remembers
 
 T = TypeVar("T")
@@ -76,7 +75,7 @@ def _stand_back() -> None:
         os.nice(10)
 
 
-_found: dict[tuple[Any, ...], Assessment | None] = {}
+_found: dict[tuple[Asked, str], Assessment | None] = {}
 
 
 def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: Asked) -> T:
@@ -89,7 +88,7 @@ def _answer(function: Callable[[Course, Assessment | None, Asked], T], asked: As
 def _assessed(record: Record, course: Course, asked: Asked) -> Assessment | None:
     if not course.logged and not course.entries and not course.orders:
         return None
-    key = (asked.drain, asked.now_ms, course.state, asked.rule)
+    key = (asked, course.state)
     if key not in _found:
         while len(_found) >= KEPT:
             del _found[next(iter(_found))]

@@ -14,15 +14,13 @@ from slackwater.episode.instants import read_zone
 from slackwater.episode.space import entries_for
 from slackwater.equipment.back import LATE, NOT_BACK, UNKNOWN, WAITING, Back, suction_back
 from slackwater.equipment.canister import Amount, fill, why_no_fill
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import DAY_MS, HOUR_MS, MINUTE_MS, format_span
 from slackwater.report.fluid import fluid_record
 from slackwater.report.times import shown
 from slackwater.store.course import Course
-from slackwater.trace.types import MINUTE_MS
 from slackwater.web.judges import Asked
 
-LOOKED_BACK_MS = 24 * 60 * MINUTE_MS  # an older return is no open item any more (ours)
-HOUR_MS = 60 * MINUTE_MS
+LOOKED_BACK_MS = DAY_MS  # an older return is no open item any more (ours)
 SPARE_H = 24.0  # a canister that may be full within so long asks for a spare (ours)
 
 

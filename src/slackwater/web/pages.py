@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from slackwater.assessment import cautions
 from slackwater.report.page import UNSEEN
 from slackwater.report.times import shown
+from slackwater.report.words import plain
 from slackwater.store.units import state_words
 from slackwater.web.policy import may
 from slackwater.web.settings import Settings
@@ -28,7 +29,7 @@ def environment(zone: tzinfo) -> jinja2.Environment:
         ),
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters["words"] = words
+    made.filters["words"] = plain
     made.filters["step"] = state_words
     made.filters["moment"] = lambda ms: shown(ms, zone)
     return made
@@ -42,11 +43,6 @@ def _package(name: str) -> jinja2.FunctionLoader:
         return found.read_text("utf-8") if found.is_file() else None
 
     return jinja2.FunctionLoader(text)
-
-
-def words(text: str | None) -> str:
-    """A word of a closed list as people read it."""
-    return "not recorded" if not text else text.replace("_", " ")
 
 
 def render(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:

@@ -11,7 +11,6 @@ from slackwater.protocol.rule import Protocol
 from slackwater.protocol.schedule import after_removal
 from slackwater.quantities.spans import format_span
 from slackwater.report.round_facts import when
-from slackwater.report.words import WORDS
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
 from slackwater.web.asked_items import DISTRESS, EMPHYSEMA_ASK, PAIN_COUGH, PAIN_REST, READINGS
@@ -56,7 +55,7 @@ def removal_facts(course: Course, found: Assessment | None, asked: Asked) -> Rem
     if found.overall is None:
         return RemovalFacts(rule=f"{rule.name} {rule.version}", after_s=after)
     waits = found.waiting_for or tuple(found.evaluation.population.reasons)
-    return RemovalFacts(found.overall.word, WORDS[found.overall], f"{rule.name} {rule.version}", tuple(waits), after)
+    return RemovalFacts(found.overall.word, found.overall.said, f"{rule.name} {rule.version}", tuple(waits), after)
 
 
 def after_s(rule: Protocol) -> dict[str, float]:

@@ -20,7 +20,7 @@ from slackwater.episode.instants import read_zone
 from slackwater.episode.space import drains_known, drains_of_space, entries_for, this_drain
 from slackwater.episode.typed import Typed, entry_of
 from slackwater.episode.types import Chart, Entry, Episode
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import DAY_MS, HOUR_MS, MINUTE_MS, format_span
 from slackwater.report.fluid import fluid_record
 from slackwater.report.round_facts import charge, fluid_lines, suction, when
 from slackwater.report.sentences import flow_words
@@ -28,10 +28,8 @@ from slackwater.report.words import REASON_WORDS, bounds
 from slackwater.risk.early_warning import CAUTION, SOURCE, VERIFIED
 from slackwater.store.course import Course
 from slackwater.store.read_out import episode_of
-from slackwater.trace.types import MINUTE_MS
 from slackwater.web.judges import Asked
 
-FRESH_MS = 10 * MINUTE_MS  # where no rule says: an older log is not what the unit measures now (ours)
 LEAKED_MS = 30 * MINUTE_MS  # how far back a leak is told of before a clamp (ours, as in warnings.py)
 HOURS = (1, 2, 4, 24)  # the sums that a ward asks for (common practice, no source)
 EYES = ("swing", "tube_open", "tubing", "bubbling", "site", "air_leak_read", "length_at_skin")
@@ -108,9 +106,8 @@ def set_facts(course: Course, found: Assessment | None, asked: Asked) -> SetFact
     if leak is None or last is None or found.leak.at_ms is None:
         return SetFacts(ordered=level.ordered, counted=counted)
     at_ms = found.leak.at_ms
-    live = asked.now_ms - at_ms <= _age_ms(found)
     when_ = when(at_ms, asked.now_ms, zone)
-    if not live:
+    if found.leak.out_of_date:
         old = f"The unit's log ends at {when_}, {format_span((asked.now_ms - at_ms) / 1000)} ago."
         return SetFacts(old=old, ordered=level.ordered, counted=counted)
     measured = [Measured("Air flow", _flow(found), when_), *_largest(course, found, zone)]
@@ -129,10 +126,6 @@ def set_facts(course: Course, found: Assessment | None, asked: Asked) -> SetFact
     )  # fmt: skip
 
 
-def _age_ms(found: Assessment) -> int:
-    return FRESH_MS if found.evaluation is None else round(1000 * found.evaluation.protocol.air_age_s)
-
-
 def _flow(found: Assessment) -> str:
     """Bounds of the recorded flow, and why it may not be believed."""
     leak = found.leak
@@ -149,7 +142,7 @@ def _largest(course: Course, found: Assessment, zone: tzinfo) -> list[Measured]:
     assert leak is not None and last is not None
     sets = [one["time_ms"] for one in course.entries if one["item"] in EYES and one["drain"] == course.drain["number"]]
     sets = [ms for ms in sets if ms <= found.as_of_ms]
-    since = max(sets) if sets else found.as_of_ms - 24 * 60 * MINUTE_MS
+    since = max(sets) if sets else found.as_of_ms - DAY_MS
     first = max(0, (since - leak.minutes.start_ms) // MINUTE_MS)
     part = leak.minutes.flow_max[first : last + 1]
     what = "Largest since the last set" if sets else "Largest of the last day"
@@ -210,7 +203,7 @@ def sums(course: Course, found: Assessment | None, asked: Asked) -> Sums:
 
 
 def _sum(records: list[FluidRecord], end: int, hours: int) -> str:
-    found = total_over_drains(records, end - hours * 60 * MINUTE_MS, end)
+    found = total_over_drains(records, end - hours * HOUR_MS, end)
     if found.low_ml <= 0 and math.isinf(found.high_ml):
         return "cannot tell: not told for all of it"
     return bounds(found.low_ml, None if math.isinf(found.high_ml) else found.high_ml, "mL")

@@ -20,11 +20,13 @@ from slackwater.audit.unit_calls import (
     within,
 )
 from slackwater.episode.instants import read_zone
+from slackwater.quantities.spans import DAY_MS
 from slackwater.report.hours_picture import hours_picture
 from slackwater.report.times import shown
-from slackwater.store.calls import Call, Heard, heard
+from slackwater.store.calls import Call
 from slackwater.store.place import Place
 from slackwater.store.record import opened
+from slackwater.store.signals import Heard, heard
 
 KINDS = {
     "suction_not_reached": "suction not reached", "line_blocked": "line blocked, or fluid in it",
@@ -176,7 +178,7 @@ def _drain_rows(calls: Sequence[Call], stays: Sequence[Stay], asked: Asked) -> l
     again = repeats(inside)
     found = []
     for drain, number in Counter(one.drain for one in inside).most_common():
-        days = sum(one.to_ms - one.from_ms for one in stays if one.drain == drain) / 86_400_000
+        days = sum(one.to_ms - one.from_ms for one in stays if one.drain == drain) / DAY_MS
         at = attended([one for one in inside if one.drain == drain])
         came = "not recorded" if not at.came else f"in {at.came} of {number}"
         found.append(

@@ -51,6 +51,16 @@ class ActShape(Shape):
     corrected: list[Corrected]
 
 
+class SentShape(Shape):
+    """How many readings a unit sent by itself that are this drain's, and of which first and last moment."""
+
+    unit: str
+    serial: str
+    readings: int
+    first_at: Stamp
+    last_at: Stamp
+
+
 _PAIRING: Any = create_model("RecordedPairingOfUnit", __base__=SHAPES["pairing"], serial=(str | None, ...))
 _CALL: Any = create_model("RecordedSignalOfUnit", __base__=SHAPES["unit_call"], serial=(str | None, ...))
 _MANY = {"orders": "order", "entries": "entry", "logs": "log", "tables": "table", "holds": "hold", "tasks": "task",
@@ -60,7 +70,7 @@ _PARTS: dict[str, Any] = {
     "name": str, **{noun: SHAPES[noun] for noun in ("patient", "episode", "space", "drain")},
     **{noun: SHAPES[noun] | None for noun in ("goal", "protocol", "removal")},
     **{name: _LIST[SHAPES[noun]] for name, noun in _MANY.items()},
-    "pairings": _LIST[_PAIRING], "unit_calls": _LIST[_CALL], "history": list[ActShape],
+    "pairings": _LIST[_PAIRING], "unit_calls": _LIST[_CALL], "sent": list[SentShape], "history": list[ActShape],
 }  # fmt: skip
 _FIELDS: dict[str, Any] = {name: (kind, ...) for name, kind in _PARTS.items()}
 _COURSE: Any = create_model("Course", __base__=Shape, **_FIELDS)

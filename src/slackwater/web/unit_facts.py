@@ -8,6 +8,7 @@ from datetime import tzinfo
 
 from slackwater.equipment.charge import MONTH_MS, RunTime, Spell
 from slackwater.equipment.shortage import Shortage, shortage, why_no_forecast
+from slackwater.quantities.spans import DAY_MS, MINUTE_MS
 from slackwater.report.times import shown
 from slackwater.store.charges import NOTHING, Battery, batteries, fade_told, span_told, spent_batteries
 from slackwater.store.recalls import Pull, meets_nothing, open_recalls_now, to_pull
@@ -143,7 +144,7 @@ def discharges(battery: Battery, limit_min: int | None, now_ms: int, zone: tzinf
         return None
     minutes = [100.0 / one.per_min for one in falls]
     top = max([*(min(100.0 / one.low, 2.0 * m) for one, m in zip(falls, minutes, strict=True)), limit_min or 0]) * 1.08
-    first, last = falls[0].start_ms, max(now_ms, falls[0].start_ms + 86_400_000)
+    first, last = falls[0].start_ms, max(now_ms, falls[0].start_ms + DAY_MS)
 
     def x(ms: float) -> float:
         return round(LEFT + (ms - first) / (last - first) * (WIDE - LEFT - RIGHT), 1)
@@ -156,7 +157,7 @@ def discharges(battery: Battery, limit_min: int | None, now_ms: int, zone: tzinf
     line = None
     if fade is not None:
         line = (x(first), y(fade.at((first - now_ms) / MONTH_MS)), x(now_ms), y(fade.at(0.0)))
-    words = slice(4, 10) if last - first > 8 * 86_400_000 else slice(4, None)  # with the hour where days would repeat
+    words = slice(4, 10) if last - first > 8 * DAY_MS else slice(4, None)  # with the hour where days would repeat
     step = next(step for step in (30, 60, 120, 240, 480, 960, 10_000) if top / step <= 6)
     return Discharges(
         f"{len(falls)} discharge{'s' if len(falls) > 1 else ''}, each as the minutes that a full battery would have "
@@ -178,7 +179,7 @@ def _fall_told(one: Spell, minutes: float, zone: tzinfo) -> str:
 
 def _row(one: Spell, minutes: float, zone: tzinfo) -> tuple[str, ...]:
     return (
-        shown(one.start_ms, zone), f"{(one.end_ms - one.start_ms) / 60_000:.0f} min",
+        shown(one.start_ms, zone), f"{(one.end_ms - one.start_ms) / MINUTE_MS:.0f} min",
         f"{one.first_percent} to {one.last_percent} %",
         f"{minutes:.0f} ({100.0 / one.high:.0f} to {100.0 / one.low:.0f})",
         "not recorded" if math.isnan(one.flow) else f"{one.flow:.0f} mL/min",

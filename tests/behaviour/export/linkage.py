@@ -29,7 +29,6 @@ from slackwater.reading.read import read_log
 from slackwater.simulate import leak_durations_days
 
 DAY_MIN = 1440
-YEAR_MIN = 365 * DAY_MIN
 YEARS = 5
 SHARES = {
     "lobectomy": 0.45, "wedge": 0.25, "segmentectomy": 0.1, "decortication": 0.04, "bulla": 0.04, "bilobectomy": 0.03,

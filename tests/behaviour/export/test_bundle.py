@@ -19,7 +19,6 @@ from slackwater.export.bundle import bundle
 from slackwater.export.codes import CODE, CODES, LOINC, MDC, SNOMED, UCUM, UCUM_SYSTEM, VITALS
 from slackwater.export.material import Material, Removal, of_files
 from slackwater.export.observations import METHODS
-from slackwater.export.rule import WORDS
 from slackwater.protocol.measures import MEASURES
 from slackwater.protocol.moments import UNITS
 
@@ -187,7 +186,7 @@ def test_the_response_says_each_clause_with_its_doubt() -> None:
     assert judged is not None
     said = {one["name"]: one["part"] for one in response["contained"][0]["parameter"]}
     for part in (*judged.criteria, *judged.guards):
-        assert said[part.id][0]["valueString"] == WORDS[part.status]
+        assert said[part.id][0]["valueString"] == part.status.said
     assert (response["status"], "dataRequirement" in response) == ("success", False)
 
 

@@ -10,7 +10,7 @@ import pytest
 from behaviour.forecast.a_forecast import judged
 from slackwater.forecast.air import MET_NOW, Times
 from slackwater.forecast.whole import SHARES, Hours, forecast, hours, latest, withheld
-from slackwater.protocol.facts import MINUTE_MS
+from slackwater.quantities.spans import MINUTE_MS
 
 
 def test_a_leak_that_heals_has_a_forecast_with_ordered_quantiles() -> None:

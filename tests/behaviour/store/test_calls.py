@@ -10,8 +10,9 @@ from behaviour.store.a_drain import LAYOUT_TEXT, bundle, course_held, log_rows, 
 from slackwater.errors import RecordError, StaleError
 from slackwater.reading.layout import Layout
 from slackwater.store import Record
-from slackwater.store.calls import complete_call, heard, record_call
+from slackwater.store.calls import complete_call, record_call
 from slackwater.store.derive import table_of
+from slackwater.store.signals import heard
 from slackwater.store.take_in import GivenLog
 from slackwater.store.verify import verify
 

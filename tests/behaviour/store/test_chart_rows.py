@@ -33,6 +33,15 @@ def test_a_chart_in_pieces_is_the_chart_as_one(place: str) -> None:
         assert said(assess_drain(one, drain)) == said(assess_drain(pieces, drain))
 
 
+def test_a_misspelt_item_is_kept_as_written_and_stays_without_a_value(record: Record) -> None:
+    """Kept cell for cell: read again, its value must not have become one."""
+    drain = taken(record, bundle(rows=[row(30, "fluid_ouput", "40", "mL")])).drain
+    course = course_held(record, drain)
+    assert [(one["item"], one["value"]) for one in course.entries] == [("fluid_ouput", "40")]
+    (entry,) = chart_of(course).entries
+    assert (entry.item, entry.value, entry.written) == ("fluid_output", None, "fluid_ouput")
+
+
 def test_the_same_row_twice_in_a_file_is_one(record: Record) -> None:
     done = taken(record, bundle(rows=[*ROWS, *ROWS]))
     assert done.entries == len(record.things("entry")) == len(ROWS)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from behaviour.store.a_drain import RULE, bundle, course_held, ms, taken
+from behaviour.store.a_drain import bundle, course_held, ms, taken
 from slackwater.episode.order import Known, SuctionOrder, suction_order
 from slackwater.episode.typed import Typed
 from slackwater.errors import ChartError, RecordError, StaleError
@@ -291,12 +291,6 @@ def test_a_level_that_was_not_read_leaves_no_row_and_a_clamp_without_an_end_is_r
     assert words(bed, "canister_level") == []
 
 
-def test_fluid_with_its_appearance(bed: Bedside) -> None:
-    bed.do(charting.chart_fluid, "30", "mL", by="n", at_ms=ms(190), once="f", appearance="serous")
-    assert words(bed, "fluid_output")[-1] == 30.0
-    assert words(bed, "fluid_appearance") == ["serous"]
-
-
 def test_a_hold_has_a_coded_reason_and_an_end(bed: Bedside) -> None:
     key = bed.do(charting.hold_on, "awaiting_imaging", from_ms=ms(100), once="h")
     bed.do(charting.hold_off, key, version=1, at_ms=ms(150))
@@ -314,17 +308,6 @@ def test_a_task_is_done_once_with_what_came_of_it(bed: Bedside) -> None:
     assert (bed.things("task")[0].version, bed.things("task")[0]["result"]) == (2, "asked")
     with pytest.raises(RecordError, match="done already"):
         bed.do(charting.task_done, key, version=2, by="other", at_ms=ms(195))
-
-
-def test_the_goal_names_a_rule_that_is_recorded(bed: Bedside) -> None:
-    with pytest.raises(RecordError, match="not recorded"):
-        bed.do(charting.pin_goal, text="dry and up", protocol="0" * 64, version=None)
-    taken(bed.record, bundle(rule=RULE))
-    goal = bed.course.goal
-    assert goal is not None
-    bed.do(charting.pin_goal, text="dry and up", protocol=goal["protocol"], version=goal.version)
-    assert bed.course.goal is not None
-    assert bed.course.goal["text"] == "dry and up"
 
 
 def test_acts_are_made_of_the_act_that_they_are_given(bed: Bedside) -> None:

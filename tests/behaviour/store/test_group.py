@@ -14,6 +14,7 @@ from slackwater.errors import NotWritten, RecordError, UsageError
 from slackwater.store import Record, open_record
 from slackwater.store.group import GroupCommit, Message, keep_messages
 from slackwater.store.verify import verify
+from ward.until import LONG_S
 
 
 def message(number: int, body: str = "flow 5", unit: str = "U-1") -> Message:
@@ -21,14 +22,14 @@ def message(number: int, body: str = "flow 5", unit: str = "U-1") -> Message:
 
 
 def settled(futures: list[Future[str]]) -> list[BaseException | None]:
-    done, waiting = wait_for(futures, timeout=30)
+    done, waiting = wait_for(futures, timeout=LONG_S)
     assert not waiting
     return [future.exception() for future in futures if future in done]
 
 
 def test_a_message_is_kept_before_it_is_acknowledged(record: Record) -> None:
     intake = GroupCommit(record, "intake")
-    intake.send(message(1)).result(30)
+    intake.send(message(1)).result(LONG_S)
     (kept,) = record.things("message")
     assert (kept["unit"], kept["sequence"], kept["body"]) == ("U-1", 1, "flow 5")
     intake.close()
@@ -86,7 +87,7 @@ def test_an_error_reaches_every_one_of_the_act(record: Record, monkeypatch: pyte
         broken.setattr("slackwater.store.group.keep_messages", fails)
         errors = settled([intake.send(message(number)) for number in range(20)])
     assert all(isinstance(error, NotWritten) for error in errors)
-    intake.send(message(1)).result(30)  # and it goes on
+    intake.send(message(1)).result(LONG_S)  # and it goes on
     intake.close()
     assert len(record.things("message")) == 1
 
@@ -120,7 +121,7 @@ def test_whoever_sends_too_much_must_wait(record: Record, monkeypatch: pytest.Mo
     with record.act(by="nurse", what="held", even_if_empty=True):
         sender.start()
         assert not through.wait(0.2)
-    assert through.wait(30)
+    assert through.wait(LONG_S)
     sender.join()
     intake.close()
     assert len(record.things("message")) == 20

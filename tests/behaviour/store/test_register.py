@@ -8,13 +8,13 @@ from __future__ import annotations
 import pytest
 
 from slackwater.errors import RecordError
+from slackwater.quantities.spans import DAY_MS
 from slackwater.store import Record
 from slackwater.store.acts import key_of
 from slackwater.store.recalls import close_recall, meets_nothing, recall, to_pull, uses
 from slackwater.store.record import Acting
 from slackwater.store.register import (
     COLUMNS,
-    DAY_MS,
     demand,
     dues,
     fleet_use,
@@ -103,7 +103,7 @@ def test_columns_may_be_left_out_and_stay_as_they_were(record: Record) -> None:
         ('"SN,9",,,,,,,,', "serial: is no serial number"),
         ("SN-9,@SUM(1),,,,,,,", "line 3, kind: begins with @."),
         ("SN-9,,,,+1,,,,", "line 3, battery_lot: begins with +."),
-        ("sn-1,,,,,,,,", "line 3, serial: 'sn-1' is another spelling. SN-1 is in the register"),
+        ("sn-1,,,,,,,,", "line 3, serial: 'sn-1' is another spelling. SN-1 stands on line 2; is it that one?"),
         ("SN-9,\x07,,,,,,,", "line 3, kind: is no plain text"),
         ('SN-9,"x,,,,,,,', "line 3, quotes"),
         ("SN-9,,,,,,,2041-02-29,", "service_due"),
@@ -132,6 +132,9 @@ def test_a_register_without_serials_or_with_a_strange_column_is_refused() -> Non
     assert "serial is missing" in str(read("kind\nx\n")[1][0])
     assert "'colour' is no column" in str(read("serial,colour\nSN-1,blue\n")[1][0])
     assert "Known, in any order: serial" in str(read("")[1][0])
+    assert "kind stands twice. Keep one" in str(read("serial,kind,kind\nSN-1,a,b\n")[1][0])
+    parted = read("\ufeffserial;kind\nSN-1;x\n")[1]  # as a table program saves it where the comma is the decimal sign
+    assert str(parted[0]).startswith("line 1, columns: are parted by semicolons. Save the file with commas")
 
 
 # --- never for the next patient -------------------------------------------------------------------
@@ -319,6 +322,17 @@ def test_use_is_days_in_use_of_days_known_and_two_drains_on_one_unit_count_once(
     assert used[key_of("unit", "SN-1")].share == pytest.approx(0.5)
     assert used[key_of("unit", "SN-2")].share == pytest.approx(1.0)
     assert fleet_use(used).share == pytest.approx(20 / 30)
+
+
+def test_days_before_anything_was_recorded_are_not_known(record: Record) -> None:
+    """Bought long before: nobody wrote down who had it then. Known: the 20 days since the first pairing of any unit."""
+    take(record, "serial,bought\nSN-1,2020-01-01\nSN-2,2020-01-01\n")
+    with record.act(by="t", what="drains") as act:
+        now = act.at_ms
+        pair(act, drain(act, "P-1"), "SN-1", now - 20 * DAY_MS, now - 10 * DAY_MS)
+    used = utilisation(record, now)
+    assert [used[key_of("unit", one)].days_known for one in ("SN-1", "SN-2")] == pytest.approx([20.0, 20.0])
+    assert fleet_use(used).share == pytest.approx(0.25)
 
 
 def test_demand_counts_uses_and_only_units_that_could_be_used(record: Record) -> None:

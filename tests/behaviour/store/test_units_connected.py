@@ -9,10 +9,10 @@ import pytest
 
 from behaviour.store.test_register import drain, pair, take, turned_round, unit
 from slackwater.errors import RecordError
+from slackwater.quantities.spans import DAY_MS
 from slackwater.store import Record
 from slackwater.store.acts import key_of
 from slackwater.store.recalls import recall
-from slackwater.store.register import DAY_MS
 from slackwater.store.units import connect, set_state
 
 

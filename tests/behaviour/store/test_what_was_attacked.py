@@ -44,6 +44,7 @@ from slackwater.store.read_out import assess_drain, chart_of
 from slackwater.store.take_in import Bundle
 from slackwater.store.verify import verify
 from slackwater.store.write_out import files_of
+from ward.until import LONG_S
 
 PAIRED = f'[[pairing]]\nunit = "U-1"\nfrom = "{stamp(0)}"\nto = "{stamp(60)}"\nchecked_by = "two nurses"\n'
 
@@ -204,16 +205,16 @@ def test_a_sender_that_gives_up_does_not_stop_the_intake(record: Record) -> None
         given_up = intake.send(Message("U-1", 1, "flow 5"))
         given_up.cancel()
     other = intake.send(Message("U-1", 2, "flow 5"))
-    done, _ = wait_for([other], timeout=3)
+    done, _ = wait_for([other], timeout=LONG_S)
     assert done
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_a_message_that_is_no_text_does_not_stop_the_intake(record: Record) -> None:
     intake = GroupCommit(record, "intake")
-    wait_for([intake.send(Message("U-1", 1, "\ud800"))], timeout=3)
+    wait_for([intake.send(Message("U-1", 1, "\ud800"))], timeout=LONG_S)
     other = intake.send(Message("U-1", 2, "flow 5"))
-    done, _ = wait_for([other], timeout=3)
+    done, _ = wait_for([other], timeout=LONG_S)
     assert done
 
 
@@ -222,7 +223,7 @@ def test_a_bad_message_is_refused_alone(record: Record) -> None:
     with record.act(by="nurse", what="held", even_if_empty=True):
         first = intake.send(Message("U-0", 1, "flow 5"))
         futures = [intake.send(Message(f"U-{n}", 1, "a\x00b" if n == 2 else "flow 5")) for n in range(1, 5)]
-    wait_for([first, *futures], timeout=30)
+    wait_for([first, *futures], timeout=LONG_S)
     intake.close()
     assert [future.exception() is None for future in futures] == [True, False, True, True]
 

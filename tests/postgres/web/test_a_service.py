@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.client
 import re
-import socket
 import subprocess
 import sys
 import time
@@ -16,15 +15,14 @@ from urllib.parse import urlencode
 import pytest
 
 from slackwater.store import open_record
+from ward.a_port import free_port
 
-WITHIN_S = 60.0
+WITHIN_S = 120.0
 
 
 @pytest.fixture
 def port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    return free_port()
 
 
 @contextmanager
@@ -80,7 +78,7 @@ def answer(
     """Status, cookie, body; asked again until the server listens."""
     begun = time.monotonic()
     while True:
-        link = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        link = http.client.HTTPConnection("127.0.0.1", port, timeout=WITHIN_S)
         try:
             headers = {"content-type": "application/x-www-form-urlencoded", "cookie": cookie}
             link.request(method, path, urlencode(form) if form else None, headers)

@@ -12,7 +12,7 @@ FILES = (
     "removal", "drain", "oidc",
     "practice", "sheets", "suction", "signals", "home",
     "api", "api_round", "api_drain", "api_bedside", "api_chart", "api_orders", "api_enter", "api_removal", "api_units",
-    "api_rules", "api_people",
+    "api_rules", "api_people", "api_sheets",
 )  # fmt: skip
 """Files of this folder that hold a `router`, beside `access`."""
 

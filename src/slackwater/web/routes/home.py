@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.typed import Typed
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.sheets.make import KINDS as SHEETS
 from slackwater.store.course import Course
 from slackwater.store.home import TELLERS, at_home, change_home, of_diary, send_home, tell_diary
@@ -47,7 +48,6 @@ from slackwater.web.charted import last_of_each, row_of
 from slackwater.web.forms import Form, empty, form_of
 from slackwater.web.guard import Who
 from slackwater.web.home_lines import EMPYEMA, HomeAsked, HomeTold, home_told
-from slackwater.web.judges import MINUTE_MS
 from slackwater.web.pages import render
 from slackwater.web.policy import BEDSIDE, EVERYONE, REMOVERS, Rule, allow
 

@@ -8,13 +8,13 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.episode import OPERATIONS
 from slackwater.episode.order import Known, SuctionOrder, level_of, suction_order, unanswered
-from slackwater.episode.values import NONE_ADDED
+from slackwater.episode.values import CLAMP_KINDS, NONE_ADDED
 from slackwater.errors import QuantityError
 from slackwater.protocol.rule import Protocol
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.quantities.suction import exactly
 from slackwater.store.acts import key_of
 from slackwater.store.charting import (
-    CLAMP_KINDS,
     CLAMP_OFF,
     clamp_off,
     clamp_on,
@@ -272,7 +272,7 @@ async def clamped(request: Request, form: Form, course: Course) -> bool:
         form.faults["kind"] = "It is charted clamped already: chart that clamp off first."
     if form.fine and kind is not None and minutes is not None and at_ms is not None:
         told = "; ".join(text for text in (f"ordered by {by_whom}" if by_whom else "", because, note) if text)
-        end = at_ms + minutes * 60_000
+        end = at_ms + minutes * MINUTE_MS
         return await recorded(
             request, form, "clamp on", at="at", why=because or "",
             do=lambda act, now: clamp_on(act, now, kind, planned_off_ms=end, by=by, at_ms=at_ms, once=once, note=told),

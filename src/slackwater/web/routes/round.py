@@ -15,7 +15,7 @@ from fastapi.responses import Response
 from markupsafe import Markup
 
 from slackwater.assessment import cautions
-from slackwater.quantities.spans import format_span
+from slackwater.quantities.spans import MINUTE_MS, format_span
 from slackwater.report.line import ACT, ORDER_SAYS, OVERDUE, WAITING, RoundLine, Tube, in_order
 from slackwater.report.round import WAITS
 from slackwater.report.round_facts import when
@@ -263,7 +263,7 @@ def _words(line: RoundLine, settings: Settings) -> dict[str, Any]:
     told["as_of"] = shown(now, zone, day=False)
     if line.data_until_ms is not None:
         told["until"] = when(line.data_until_ms, now, zone)
-        told["ago"] = f"{format_span(max(60, (now - line.data_until_ms) // 60_000 * 60))} old"
+        told["ago"] = f"{format_span(max(60, (now - line.data_until_ms) // MINUTE_MS * 60))} old"
     if line.leak.word and line.live_until_ms is not None:
         told["since"] = when(line.data_until_ms or line.live_until_ms, now, zone)
     told["waits"] = _waits(line)

@@ -14,7 +14,8 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.errors import SlackwaterError
 from slackwater.protocol.rule import Clause
 from slackwater.protocol.sentence import sentence
-from slackwater.report.words import SHAPES, WORDS
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.report.words import SHAPES
 from slackwater.store.course import Course
 from slackwater.store.listing import Listed, listed
 from slackwater.store.record import Record
@@ -22,7 +23,7 @@ from slackwater.store.rules import APPROVALS_NEEDED, KeptRule, approve, keep_rul
 from slackwater.web.drain_sheet import judged
 from slackwater.web.forms import Form, empty, form_of, fresh_key
 from slackwater.web.guard import Who
-from slackwater.web.judges import MINUTE_MS, Asked
+from slackwater.web.judges import Asked
 from slackwater.web.pages import render
 from slackwater.web.policy import APPROVERS, EVERYONE, Rule, allow
 
@@ -142,7 +143,7 @@ def short_answer(course: Course, found: Assessment | None, asked: Asked) -> str:
     if found.overall is None:
         return "no rule for removal"
     waits = f"; waiting for: {', '.join(found.waiting_for)}" if found.waiting_for else ""
-    return f"{SHAPES[found.overall]} {WORDS[found.overall]}{waits}"
+    return f"{SHAPES[found.overall]} {found.overall.said}{waits}"
 
 
 async def _rule(request: Request, sha256: str, beside: str, wrong: str) -> Response:

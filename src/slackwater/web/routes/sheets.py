@@ -7,15 +7,12 @@ from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.episode.instants import read_instant
-from slackwater.errors import UsageError
 from slackwater.report.drains import whose
 from slackwater.report.sheets.make import KINDS, print_checklist
 from slackwater.report.sheets.pdf import pdf
 from slackwater.report.sheets.sheet import Print, as_data
-from slackwater.store.course import Course, course_of
-from slackwater.store.record import Record
-from slackwater.web.drain_sheet import Moment
-from slackwater.web.made_sheets import handover_print, one_print
+from slackwater.web.drain_sheet import read_course
+from slackwater.web.made_sheets import handover_print, print_of
 from slackwater.web.pages import local_input, render
 from slackwater.web.policy import EVERYONE, Rule, allow
 
@@ -23,6 +20,7 @@ router = APIRouter(include_in_schema=False)
 
 PAGE = "/drain/{drain}/sheets"
 LONGEST = 60  # letters of a ward's name
+MEDIA = {"pdf": "application/pdf", "html": "text/html; charset=utf-8"}
 allow("GET", PAGE, Rule(EVERYONE, drain=True, looks="sheets"))
 allow("GET", f"{PAGE}/{{kind}}", Rule(EVERYONE, drain=True, looks="sheet"))
 allow("GET", f"{PAGE}/{{kind}}/pdf", Rule(EVERYONE, drain=True, looks="sheet"))
@@ -35,7 +33,7 @@ allow("GET", "/checklist/pdf", Rule(EVERYONE))
 @router.get(PAGE)
 async def choose(request: Request) -> Response:
     """Which sheet; an incident asks for its moment."""
-    course = await run_in_threadpool(_course, request.app.state.record, request.state.drain)
+    course = await run_in_threadpool(read_course, request.app.state.record, request.state.drain)
     settings = request.app.state.settings
     now = settings.clock()
     kinds = [(name, words) for name, (words, _) in KINDS.items() if name != "incident"]
@@ -70,7 +68,7 @@ async def handover(request: Request, ward: str = "") -> Response:
     """Of my drains, or of one of my wards."""
     made = await handover_print(request, ward[:LONGEST] or None)
     if made is None:
-        return _none(request, _NO_DRAIN)
+        return _none(request, NO_DRAIN)
     query = f"?{request.url.query}" if request.url.query else ""
     return render(request, "sheet_page.html", p=as_data(made), pdf=f"/handover/pdf{query}", back="/")
 
@@ -78,24 +76,24 @@ async def handover(request: Request, ward: str = "") -> Response:
 @router.get("/handover/pdf")
 async def handover_pdf(request: Request, ward: str = "") -> Response:
     made = await handover_print(request, ward[:LONGEST] or None)
-    return _none(request, _NO_DRAIN) if made is None else await _pdf(made, "handover")
+    return _none(request, NO_DRAIN) if made is None else await _pdf(made, "handover")
 
 
 @router.get("/checklist")
 async def checklist(request: Request) -> Response:
-    made = _checklist(request)
+    made = blank_form(request)
     return render(request, "sheet_page.html", p=as_data(made), pdf="/checklist/pdf", back="/")
 
 
 @router.get("/checklist/pdf")
 async def checklist_pdf(request: Request) -> Response:
-    return await _pdf(_checklist(request), "checklist")
+    return await _pdf(blank_form(request), "checklist")
 
 
-_NO_DRAIN = "No drain of your wards is in, so there is nothing to hand over."
+NO_DRAIN = "No drain of your wards is in, so there is nothing to hand over."
 
 
-def _checklist(request: Request) -> Print:
+def blank_form(request: Request) -> Print:
     settings = request.app.state.settings
     return print_checklist(settings.clock(), settings.zone)
 
@@ -103,31 +101,20 @@ def _checklist(request: Request) -> Print:
 async def _made(request: Request, kind: str, at: str, known: str, about: str) -> tuple[Print | None, str]:
     if kind not in KINDS:
         return None, "There is no such sheet."
-    settings = request.app.state.settings
-    now = settings.clock()
-    at_ms, known_ms, about_ms = (
-        read_instant(one, settings.zone) if one.strip() else None for one in (at, known, about)
-    )
-    if any(one is not None and one > now for one in (at_ms, known_ms, about_ms)):
-        raise UsageError("that moment has not come yet", mend="Choose a moment that has passed.")
-    if kind == "incident" and about_ms is None:
-        raise UsageError("an incident is about a moment", mend="Choose when it was.")
-    return await one_print(request, kind, Moment(now, at_ms, known_ms), about_ms if kind == "incident" else None)
+    zone = request.app.state.settings.zone
+    moments = (read_instant(one, zone) if one.strip() else None for one in (at, known, about))
+    return await print_of(request, kind, *moments)
 
 
 def _none(request: Request, why: str) -> Response:
-    return render(
-        request, "refused.html", status=404 if why in (_NO_DRAIN, "There is no such sheet.") else 422, why=why
-    )
+    return render(request, "refused.html", status=404 if why in (NO_DRAIN, "There is no such sheet.") else 422, why=why)
 
 
 async def _pdf(made: Print, kind: str) -> Response:
-    """To be kept or printed. Its name tells nobody whose it is."""
-    done = await run_in_threadpool(pdf, made)
-    named = {"content-disposition": f'attachment; filename="{kind}.pdf"', "cache-control": "no-store"}
-    return Response(done.data, media_type="application/pdf", headers=named)
+    return kept_file(kind, "pdf", (await run_in_threadpool(pdf, made)).data)
 
 
-def _course(record: Record, drain: str) -> Course:
-    with record.reading() as connection:
-        return course_of(connection, drain)
+def kept_file(kind: str, ending: str, data: bytes) -> Response:
+    """A print to be kept or printed. Its name tells nobody whose it is."""
+    named = {"content-disposition": f'attachment; filename="{kind}.{ending}"', "cache-control": "no-store"}
+    return Response(data, media_type=MEDIA[ending], headers=named)

@@ -13,10 +13,12 @@ from starlette.concurrency import run_in_threadpool
 
 from slackwater.audit.unit_calls import Stay
 from slackwater.errors import MissingPart
-from slackwater.store.calls import CAUSES, HELPED, Call, complete_call, heard, record_call
+from slackwater.quantities.spans import MINUTE_MS
+from slackwater.store.calls import CAUSES, HELPED, Call, complete_call, record_call
 from slackwater.store.course import Course
 from slackwater.store.listing import listed
 from slackwater.store.nouns import CALL_KINDS, Value
+from slackwater.store.signals import heard
 from slackwater.web.bedside import DRAIN, course_here, form_page, moment_at, recorded, to_drain, version_of
 from slackwater.web.forms import Form, empty, form_of
 from slackwater.web.pages import local_input, render
@@ -99,11 +101,11 @@ def status_of(call: Call) -> str:
     """What is known of it, in words; attended is not put right."""
     came = "who came is not recorded" if call.attended_ms is None else ""
     if call.attended_ms is not None:
-        minutes = (call.attended_ms - call.from_ms) // 60_000
+        minutes = (call.attended_ms - call.from_ms) // MINUTE_MS
         came = f"{call.attended_by or 'somebody'} came after {minutes} min"
     ended = "when it ended is not known" if call.until_ms is None else ""
     if call.until_ms is not None:
-        ended = f"ended after {(call.until_ms - call.from_ms) // 60_000} min"
+        ended = f"ended after {(call.until_ms - call.from_ms) // MINUTE_MS} min"
     return f"{came}; {ended}"
 
 

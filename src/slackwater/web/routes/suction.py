@@ -12,12 +12,13 @@ from slackwater.assessment.assessment import Assessment
 from slackwater.assessment.suction import Allowed, fidelity
 from slackwater.episode.instants import read_zone
 from slackwater.errors import QuantityError, UsageError
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.quantities.suction import exactly
 from slackwater.quantities.units import parse_quantity
 from slackwater.report.suction import MODEL, SuctionTold, starts_of, suction_told
 from slackwater.store.course import Course
 from slackwater.store.rows import Thing
-from slackwater.trace.types import MINUTE_MS, Interval
+from slackwater.trace.types import Interval
 from slackwater.web.bedside import DRAIN, asked_here, course_here
 from slackwater.web.forms import Form
 from slackwater.web.judges import Asked

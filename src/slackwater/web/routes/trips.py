@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
 from slackwater.equipment.trip import Answer
+from slackwater.quantities.spans import MINUTE_MS
 from slackwater.report.orders import NO_SUCTION, off_words, suction_order
 from slackwater.store.course import Course
 from slackwater.store.record import Acting, Record
@@ -31,7 +32,7 @@ allow("POST", f"{DRAIN}/trip", Rule(BEDSIDE, drain=True))
 allow("POST", f"{DRAIN}/trip/{{trip}}/back", Rule(BEDSIDE, drain=True))
 allow("GET", "/trips", Rule(EVERYONE, looks="trips"))
 
-EARLIEST_MS = 10 * 60_000  # a trip may be entered that long after it began
+EARLIEST_MS = 10 * MINUTE_MS  # a trip may be entered that long after it began
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from behaviour.web.access.hostile import CORPUS, MARK, SHORT, WHOLE, Form, read
-from behaviour.web.charting.a_bedside import AT, Here
+from behaviour.web.charting.a_bedside import AT
 from property.quick_and_many import DEEP
 from slackwater.episode.episode import read_episode
 from slackwater.errors import SlackwaterError
@@ -33,6 +33,7 @@ from slackwater.store.take_in import Bundle, take_in
 from slackwater.web.guard import COOKIE
 from slackwater.web.policy import POLICY
 from slackwater.web.routes import every
+from ward.a_board import looked
 from ward.a_ward import NOW_MS, a_ward
 
 ROUTERS = list(every())
@@ -51,7 +52,9 @@ FORMED: dict[tuple[str, str], Value] = {
     ("decision", "overall"): None, ("decision", "protocol"): None,
 }  # fmt: skip
 # no person types a word of them
-MADE_BY_THE_PROGRAM = {"protocol", "approval", "log", "table", "message", "look", "lesson", "sealed", "unit_key"}
+MADE_BY_THE_PROGRAM = {
+    "protocol", "approval", "log", "table", "message", "look", "lesson", "sealed", "unit_key", "disputed",
+}  # fmt: skip
 
 
 def fields_of(noun: str, text: str, **given: Value) -> dict[str, Value]:
@@ -104,9 +107,7 @@ def spoil(act: Acting, text: str) -> None:
 @pytest.fixture(scope="module")
 def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, TestClient]]:
     folder: Path = tmp_path_factory.mktemp("ward")
-    with a_ward(folder) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(folder, here=True) as (app, client):
         with app.state.record.act(by=WHOLE, what="told", why=WHOLE) as act:
             spoil(act, WHOLE)
         client.headers["x-forwarded-for"] = "test"
@@ -163,7 +164,7 @@ def test_the_reader_finds_what_it_should() -> None:
 
 @pytest.fixture(scope="module")
 def pages(ward: tuple[FastAPI, TestClient]) -> dict[str, dict[str, str]]:
-    ward[0].state.board._look()
+    looked(*ward)
     return pages_of(*ward)
 
 
@@ -274,9 +275,7 @@ def hostile_bundle(number: int, text: str) -> Bundle:
 
 @pytest.mark.parametrize("texts", [(SHORT, WHOLE), pytest.param(CORPUS, marks=pytest.mark.slow)], ids=["two", "corpus"])
 def test_no_page_takes_what_was_imported_for_its_own(tmp_path: Path, texts: tuple[str, ...]) -> None:
-    with a_ward(tmp_path) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(tmp_path, here=True) as (app, client):
         taken = []
         for number, text in enumerate(texts):
             try:
@@ -284,7 +283,7 @@ def test_no_page_takes_what_was_imported_for_its_own(tmp_path: Path, texts: tupl
             except (SlackwaterError, UnicodeError):
                 continue  # refused whole is fine: then nothing of it is ever shown
         assert len(taken) >= len(texts) / 3
-        app.state.board._look()
+        looked(app, client)
         as_(app, client, "surgeon")
         for path in ("/", "/protocols", "/round/lines", *(f"/drain/{drain}" for drain in taken)):
             unharmed(client.get(path), path)
@@ -294,12 +293,10 @@ def test_no_page_takes_what_was_imported_for_its_own(tmp_path: Path, texts: tupl
 def test_no_field_of_any_form_takes_any_of_the_corpus(tmp_path: Path) -> None:
     """Each string (every fourth, save in the deep run) in all that is typed freely; each field alone with one after
     the other; then every page is read."""
-    with a_ward(tmp_path) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(tmp_path, here=True) as (app, client):
         with app.state.record.act(by=SHORT, what="told", why=SHORT) as act:
             spoil(act, SHORT)
-        app.state.board._look()
+        looked(app, client)
         corpus = CORPUS if DEEP else CORPUS[::4]
         each = cycle(CORPUS)
         for number, (role, form) in enumerate(forms_of(pages_of(app, client)).values()):
@@ -308,7 +305,7 @@ def test_no_field_of_any_form_takes_any_of_the_corpus(tmp_path: Path) -> None:
             for turn, (text, names) in enumerate(turns):
                 said = filled(form, text, csrf, f"hostile-{number}-{turn}", names)
                 unharmed(client.post(form.action, data=said, follow_redirects=True), (form.action, names, text[:80]))
-        app.state.board._look()
+        looked(app, client)
         for role, texts in pages_of(app, client).items():
             for path, page in texts.items():
                 assert read(page).faults == [], f"{role}: {path}"

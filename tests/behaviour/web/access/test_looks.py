@@ -2,31 +2,33 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import pytest
 
 from slackwater.errors import SlackwaterError
-from slackwater.store import open_record
 from slackwater.store.acts import key_of
+from slackwater.store.record import Record, open_record
 from slackwater.web import looks
-from ward.a_ward import Clock, recorded_ward
+from ward import a_ward
+from ward.until import until
 
 DRAIN = key_of("drain", key_of("patient", "W-1"), "1")
 NURSE = key_of("person", "nurse")
 
 
+def a_record(folder: Path) -> Record:
+    return open_record(a_ward.place_in(folder), clock=a_ward.Clock())
+
+
 def test_a_look_is_written_without_being_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(looks, "EVERY_S", 0.05)
-    with open_record(recorded_ward(tmp_path / "record"), clock=Clock()) as record:
+    with a_record(tmp_path) as record:
         kept = looks.Looks(record)
         try:
             kept.saw(NURSE, "drain", DRAIN)
             assert kept.seen(NURSE, "drain", DRAIN) and not kept.seen(NURSE, "chart", DRAIN)
-            until = time.monotonic() + 30
-            while not record.things("look") and time.monotonic() < until:
-                time.sleep(0.02)
+            until(lambda: record.things("look"))
             (one,) = record.things("look")
             assert (one["person"], one["what"], one["drain"]) == (NURSE, "drain", DRAIN)
         finally:
@@ -35,7 +37,7 @@ def test_a_look_is_written_without_being_asked_for(tmp_path: Path, monkeypatch: 
 
 def test_what_cannot_be_written_is_said_and_tried_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(looks, "EVERY_S", 3600.0)
-    with open_record(recorded_ward(tmp_path / "record"), clock=Clock()) as record:
+    with a_record(tmp_path) as record:
         kept = looks.Looks(record)
 
         def full(*_: object, **__: object) -> None:

@@ -13,9 +13,9 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from behaviour.web.charting.a_bedside import Here
 from slackwater.store.acts import key_of
 from slackwater.web.board import UNREAD
+from ward.a_board import settled, stopped
 from ward.a_ward import Clock, a_ward, signed_in
 
 WARDS = {"W-1": "North", "W-2": "North", "W-3": "South", "W-4": "South"}  # W-5 lies nowhere: everybody sees it
@@ -26,9 +26,7 @@ OF = {"nurse": '["North"]', "surgeon": '["North"]', "registrar": '["South"]', "s
 @pytest.fixture(scope="module")
 def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, TestClient]]:
     folder: Path = tmp_path_factory.mktemp("ward")
-    with a_ward(folder, Clock()) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(folder, Clock(), here=True) as (app, client):
         with app.state.record.act(by="tests", what="wards") as act:
             for patient, name in WARDS.items():
                 (stay,) = act.things("episode", {"patient": key_of("patient", patient)})
@@ -38,7 +36,7 @@ def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Te
                 person = act.thing("person", key_of("person", role))
                 assert person is not None
                 act.change("person", person.key, {"wards": wards}, version=person.version)
-        app.state.board._look()
+        settled(app, client)
         yield app, client
 
 
@@ -112,6 +110,7 @@ def test_an_entity_tag_of_another_ward_brings_nothing_that_is_not_ones_own(ward:
 def test_before_the_record_is_read_nobody_is_told_that_no_drain_is_in(tmp_path: Path) -> None:
     with a_ward(tmp_path) as (app, client):
         signed_in(client)
+        stopped(app, client)  # else it would read the record meanwhile
         app.state.board._lines, app.state.board.trouble = {}, UNREAD
         app.state.board.version += 1
         page = client.get("/").text

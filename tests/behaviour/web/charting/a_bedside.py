@@ -5,19 +5,16 @@ from __future__ import annotations
 import html
 import itertools
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
-from starlette.concurrency import run_in_threadpool
 from starlette.testclient import TestClient
 
 from slackwater.store.acts import key_of
 from slackwater.store.rows import Thing
-from slackwater.web import judges
-from slackwater.web.judges import Asked
 from ward.a_ward import NOW_MS, Clock, a_ward, signed_in
 
 LOGGED = key_of("drain", key_of("patient", "W-1"), "1")  # a healing drain with a unit's log
@@ -28,19 +25,6 @@ AT = "2041-03-07T09:00"
 HOSTILE = "\"><script>alert(1)</script>'{{7*7}}${7*7}<img src=x onerror=alert(2)>"
 
 _numbers = itertools.count(1)
-
-
-class Here:
-    """Judges that answer in this process."""
-
-    async def ask(self, function: Callable[..., Any], asked: Asked) -> Any:
-        return await run_in_threadpool(judges._answer, function, asked)
-
-    async def work(self, function: Callable[..., Any], *given: Any) -> Any:
-        return function(*given)
-
-    def close(self) -> None:
-        judges._found.clear()
 
 
 class Bedside:
@@ -83,9 +67,7 @@ class Bedside:
 @contextmanager
 def a_bedside(folder: Path, role: str = "nurse") -> Iterator[Bedside]:
     clock = Clock()
-    with a_ward(folder, clock) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(folder, clock, here=True) as (app, client):
         yield Bedside(app, client, clock).as_(role)
 
 

@@ -7,11 +7,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from behaviour.web.charting.a_bedside import AT, CHARTED, LOGGED, NOW_MS, Bedside, a_bedside, faults
+from slackwater.store.course import course_of
+from slackwater.store.read_out import assess_course
+from slackwater.web.judges import Asked
+from slackwater.web.set_facts import set_facts
 from ward.a_ward import a_ward, signed_in
 
 FULL = {
@@ -42,6 +47,17 @@ def test_an_old_log_is_not_what_the_unit_measures_now(bedside: Bedside) -> None:
     page = bedside.get(f"/drain/{LOGGED}/set").text
     assert "The unit&#39;s log ends at 09:00" in page and "Air flow</dt>" not in page
     assert 'name="air_leak_read"' in page, "then the display is read"
+
+
+def test_without_a_rule_a_page_takes_a_log_for_now_as_long_as_the_leak_does(bedside: Bedside) -> None:
+    record, place = bedside.app.state.record, bedside.app.state.settings.place
+    with record.reading() as connection:
+        course = replace(course_of(connection, LOGGED), goal=None)
+    for minutes, live in ((12, True), (16, False)):
+        now_ms = NOW_MS + minutes * 60_000
+        found = assess_course(record, course, now_ms=now_ms)
+        assert found.evaluation is None and found.leak.out_of_date is not live
+        assert set_facts(course, found, Asked(place, LOGGED, now_ms, "UTC")).live is live
 
 
 def test_nothing_is_chosen_beforehand(bedside: Bedside) -> None:

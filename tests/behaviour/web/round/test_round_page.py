@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-import time
 from collections.abc import Callable, Iterator
+from copy import copy
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,13 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from behaviour.web.charting.a_bedside import Here
+from slackwater.store import open_record
 from slackwater.store.acts import key_of
-from ward.a_ward import NOW_MS, Clock, a_ward, signed_in
+from slackwater.store.place import place_of
+from slackwater.web import board, judges
+from ward.a_board import settled, stopped
+from ward.a_ward import NOW_MS, Clock, a_ward, recorded_ward, signed_in
+from ward.until import until
 
 HOUR_MS, MINUTE_MS = 3_600_000, 60_000
 BY_ITSELF = {"x-by-itself": "1"}
@@ -30,24 +34,22 @@ def clock() -> Clock:
 
 @pytest.fixture
 def ward(tmp_path: Path, clock: Clock) -> Iterator[tuple[FastAPI, TestClient]]:
-    with a_ward(tmp_path, clock, idle_s=10**6, session_s=10**6) as (app, client):
-        app.state.judges.close()
-        app.state.judges = Here()
+    with a_ward(tmp_path, clock, here=True, idle_s=10**6, session_s=10**6) as (app, client):
         signed_in(client)
         yield app, client
 
 
-def text_when(
-    client: TestClient, holds: Callable[[str], object], path: str = "/round/lines", within_s: float = 20
-) -> str:
+def text_when(client: TestClient, holds: Callable[[str], object], path: str = "/round/lines") -> str:
     """The fragment as soon as something holds of it."""
     text = ""
-    for _ in range(int(within_s / 0.2)):
+
+    def it_holds() -> object:
+        nonlocal text
         text = client.get(path, headers=BY_ITSELF).text
-        if holds(text):
-            return text
-        time.sleep(0.2)
-    raise AssertionError(f"not within {within_s} s: {text[:3000]}")
+        return holds(text)
+
+    until(it_holds, "the round never said it")
+    return text
 
 
 def worked_out(text: str) -> bool:
@@ -72,6 +74,7 @@ def test_cautions_stand_on_the_round_always(ward: tuple[FastAPI, TestClient]) ->
         page = client.get(path).text
         assert all(f'data-caution="cau-{one}"' in page for one in ("C2", "C3", "C5")), path
     assert 'data-caution="cau-C7"' in client.get("/").text
+    stopped(app, client)  # else it would take its next breath meanwhile
     app.state.board._beat -= 60
     stalled = client.get("/").text
     assert "believe no line of it" in stalled
@@ -82,18 +85,14 @@ def test_an_answer_that_holds_nothing_new_is_empty_and_a_new_one_holds_only_what
     ward: tuple[FastAPI, TestClient], clock: Clock
 ) -> None:
     app, client = ward
-    text_when(client, worked_out)
+    settled(app, client)
     whole = client.get("/round/lines", headers=BY_ITSELF)
     same = client.get("/round/lines", headers={**BY_ITSELF, "if-none-match": whole.headers["etag"]})
     assert (same.status_code, same.content) == (304, b"")
     assert int(same.headers["x-now"]) == clock.ms
     hold(app, "W-2")
-    until = time.monotonic() + 10
-    while True:
-        part = client.get("/round/lines", headers={**BY_ITSELF, "if-none-match": whole.headers["etag"]})
-        if "awaiting theatre" in part.text or time.monotonic() > until:
-            break
-        time.sleep(0.2)
+    settled(app, client)
+    part = client.get("/round/lines", headers={**BY_ITSELF, "if-none-match": whole.headers["etag"]})
     assert part.text.count('class="tile same"') == DRAINS - 1
     assert "awaiting theatre" in part.text
 
@@ -104,12 +103,46 @@ def hold(app: FastAPI, patient: str) -> None:
         act.add("hold", key_of("hold", drain, 1), {"drain": drain, "reason": "awaiting_theatre", "from_ms": NOW_MS - 1})
 
 
-def test_what_is_recorded_shows_within_five_seconds(ward: tuple[FastAPI, TestClient]) -> None:
-    """safety hazard D13: the board follows the record within 5 s."""
+def test_what_is_recorded_shows_by_itself(ward: tuple[FastAPI, TestClient], monkeypatch: pytest.MonkeyPatch) -> None:
+    """safety hazard D13: the board follows the record within 5 s, of which its own waiting may take less than half.
+    The rest is the machine's: it is measured by bench/listen.py."""
     app, client = ward
-    text_when(client, worked_out)
+    settled(app, client)
+    asked: list[str] = []
+    answering = app.state.judges.ask
+
+    async def ask(function: Any, what: Any) -> Any:
+        asked.append(what.drain)
+        return await answering(function, what)
+
+    monkeypatch.setattr(app.state.judges, "ask", ask)
     hold(app, "W-3")
-    assert "awaiting theatre" in tile(text_when(client, lambda text: "awaiting theatre" in text, within_s=5), "W-3")
+    assert "awaiting theatre" in tile(text_when(client, lambda text: "awaiting theatre" in text), "W-3")
+    assert asked == [key_of("drain", key_of("patient", "W-3"), "1")]  # and no other drain was worked out before it
+    assert 1.2 * board.TICK_S < 5 / 2
+
+
+def test_what_is_read_beside_the_event_loop_is_taken_over_within_it(ward: tuple[FastAPI, TestClient]) -> None:
+    """A drain taken out, or entered, in the moment in which a line was being put would have come back, or stopped the
+    round."""
+    app, client = ward
+    settled(app, client)
+    stopped(app, client)
+    hold(app, "W-3")
+    with app.state.record.act(by="tests", what="removal") as act:
+        drain = key_of("drain", key_of("patient", "W-1"), "1")
+        act.add("removal", key_of("removal", drain), {"drain": drain, "kind": "planned", "time_ms": NOW_MS - HOUR_MS})
+    before = {name: copy(one) if isinstance(one, dict | set) else one for name, one in vars(app.state.board).items()}
+    news = app.state.board._news()
+    assert vars(app.state.board) == before
+    client.portal.call(taken_over, app.state.board, news)  # type: ignore[union-attr]
+    assert drain not in app.state.board._lines and list(app.state.board._touched) == [
+        key_of("drain", key_of("patient", "W-3"), "1")
+    ]
+
+
+async def taken_over(board: Any, news: Any) -> None:
+    board._take(news)
 
 
 def test_data_older_than_the_rule_takes_vanish(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
@@ -147,9 +180,13 @@ def test_an_error_leaves_no_verdict(
 
 def test_lines_that_nobody_works_out_any_more_are_not_shown(ward: tuple[FastAPI, TestClient], clock: Clock) -> None:
     app, client = ward
-    text_when(client, worked_out)
-    for task in app.state.board._tasks[1:]:
-        task.cancel()
+    settled(app, client)
+
+    async def nobody_works() -> None:
+        for task in app.state.board._tasks[1:]:
+            task.cancel()
+
+    client.portal.call(nobody_works)  # type: ignore[union-attr]
     clock.ms += 4 * MINUTE_MS
     text = text_when(client, lambda text: "the program failed here" in text)
     assert text.count("<b>cannot tell:</b> the program failed here") == DRAINS
@@ -274,3 +311,27 @@ def test_a_round_that_refreshes_itself_is_no_look(ward: tuple[FastAPI, TestClien
     client.get("/round/lines")
     app.state.looks.flush()
     assert len(app.state.record.things("look")) == before + 1
+
+
+def test_what_a_judge_keeps_is_of_one_record_alone(tmp_path: Path) -> None:
+    """Two of the same drain, with as many acts."""
+    drain = key_of("drain", key_of("patient", "W-5"), "1")
+    found = []
+    for name, swing in (("one", "present"), ("other", "absent")):
+        with open_record(recorded_ward(tmp_path / name), clock=Clock()) as record:
+            tube = record.thing("drain", drain)
+            assert tube is not None
+            row = {
+                "episode": tube["episode"],
+                "drain": "1",
+                "item": "swing",
+                "value": swing,
+                "time_ms": NOW_MS - 60_000,
+            }
+            with record.act(by="tests", what="charted") as act:
+                act.add("entry", "swing", {**row, "drain": "1"})
+        asked = judges.Asked(place_of(tmp_path / name), drain, NOW_MS, "UTC")
+        found.append(judges._answer(lambda course, answer, _: (course.state, answer), asked))
+    (state, one), (other_state, other) = found
+    assert state == other_state and one is not other
+    assert judges._answer(lambda _, answer, __: answer, asked) is other

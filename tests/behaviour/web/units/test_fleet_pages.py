@@ -97,6 +97,7 @@ def test_a_units_page_shows_its_life_its_discharges_and_takes_its_facts(ward: tu
     assert client.post(f"/units/{UNIT}/facts", data=form(csrf, **cells)).status_code == 303
     page = client.get(f"/units/{UNIT}").text
     assert "safety test was due on 2041-03-01" in page and 'class="limit"' in page
+    assert "<b>safety test overdue since 2041-03-01</b>" in page, "with its year: a day may lie far ahead"
     pulls = client.get("/units").text
     assert "its battery runs 300 min" in pulls and "its limit is 320 min" in pulls
     wrong = client.post(f"/units/{UNIT}/facts", data=form(csrf, battery_lot="B-9", must_run_min="long"))
