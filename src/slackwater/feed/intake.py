@@ -70,21 +70,25 @@ class Intake:
                 )  # fmt: skip
             async with self._room:  # so `send` never has to wait, and the loop never stands still
                 with _told_as_not_written():
-                    done = await self._kept(message)
+                    return await self._kept(message)
         except NotWritten:
             self.counts["not written"] += 1
             raise
         except SlackwaterError:
             self.counts["refused"] += 1
             raise
-        self.counts[done] += 1
-        return done
 
     async def _kept(self, message: Message) -> str:
+        """Shielded, and counted once it is settled: it is written though whoever offered it is gone by then."""
         loop = asyncio.get_running_loop()
         done: asyncio.Future[str] = loop.create_future()
+        done.add_done_callback(self._count)
         self._group.hand_over(message, (loop, done))
-        return await done
+        return await asyncio.shield(done)
+
+    def _count(self, done: asyncio.Future[str]) -> None:
+        if done.exception() is None:
+            self.counts[done.result()] += 1
 
     def refused(self) -> None:
         """Count what a door refused before it could be offered."""

@@ -60,6 +60,24 @@ def test_an_unregistered_unit_is_refused_until_it_is_registered(
     assert run(record, work) == KEPT
 
 
+def test_what_is_written_is_counted_though_its_sender_has_hung_up(record: Record) -> None:
+    make_key(record, SERIAL, by="tests")
+    message = message_of(stay().readings[0])
+    intakes: list[Intake] = []
+
+    async def work(intake: Intake) -> None:
+        intakes.append(intake)
+        assert await intake.registered(SERIAL)
+        offered = asyncio.create_task(intake.offer(message))
+        await asyncio.sleep(0)  # its unit is known and there is room: it goes straight to where it waits for the disk
+        offered.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await offered
+
+    run(record, work)
+    assert len(record.things("message")) == 1 and intakes[0].counts == {KEPT: 1}
+
+
 def test_a_flood_waits_for_room_and_nothing_is_lost(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(intake_module, "MOST_WAITING", 50)
     make_key(record, SERIAL, by="tests")
