@@ -93,9 +93,14 @@ class HttpDoor:
         lines = told.get("lines", [])
         if status == 503 or any(one["outcome"] == NOT_WRITTEN for one in lines):
             raise Unacknowledged(f"the door answers {status}")
+        if status == 401:
+            raise RefusedInput(
+                str(told.get("error", status)), where="the listener, by HTTP",
+                mend="Give the key of this unit, as `slackwater listen key SERIAL` prints it once.",
+            )  # fmt: skip
         bad = [one for one in lines if one["outcome"] == REFUSED]
         if status != 200 or bad:
-            raise RefusedInput(bad[0]["why"] if bad else str(told.get("error", status)), where="the door")
+            raise RefusedInput(bad[0]["why"] if bad else str(told.get("error", status)), where="the listener")
 
     def _post(self, body: bytes) -> tuple[int, dict[str, Any]]:
         try:
@@ -160,7 +165,7 @@ class MllpDoor:
                 told = " ".join(segments)[:300]
                 if f"|{OURS}^" in told:
                     raise Unacknowledged("could not be kept there")
-                raise RefusedInput(told, where="the door")
+                raise RefusedInput(told, where="the listener")
 
     async def close(self) -> None:
         sender, self._sender = self._sender, None

@@ -14,7 +14,7 @@ from starlette.testclient import TestClient
 from behaviour.feed.a_feed import SERIAL, stay
 from behaviour.feed.a_listener import listening
 from behaviour.feed.malformed import line, malformed
-from slackwater.errors import NotWritten
+from slackwater.errors import NotWritten, RefusedInput
 from slackwater.feed.http import ReadingsApp
 from slackwater.feed.intake import Intake
 from slackwater.feed.keys import hash_of, make_key
@@ -163,6 +163,13 @@ def test_over_the_wire_a_stay_is_sent_and_lines_cut_off_are_sent_again(record: R
         assert asyncio.run(stream(readings, HttpDoor(door.url, key), speed=1e9)) == 0
     assert door.counts["kept"] == door.counts["kept already"] == 700
     assert [json.loads(one["body"])["sequence"] for one in _in_order(record)] == list(range(700))
+
+
+def test_whoever_sends_with_a_wrong_key_is_told_which_to_give(record: Record) -> None:
+    make_key(record, SERIAL, by="tests")
+    with listening(record, Doors(http=("127.0.0.1", 0))) as door, pytest.raises(RefusedInput) as told:
+        asyncio.run(stream(stay().readings[:1], HttpDoor(door.url, "no key of ours"), speed=1e9))
+    assert "no unit has this key" in str(told.value) and "slackwater listen key" in str(told.value)
 
 
 def _in_order(record: Record) -> list[Any]:
