@@ -70,7 +70,9 @@ def judge_signal(clause: Clause, protocol: Protocol, facts: Facts, escalating: b
     evidence = _signal_evidence(facts, codes, now, first_needed, width)
     if since is not None:
         run = replace(run, since_ms=since.next_minute_ms, seconds=0.0, possible_seconds=0.0)
-        value, evidence = since.value or value, (*since.evidence, *evidence)
+        evidence = (*since.evidence, *evidence)
+        if status[-1] != Status.NOT_MET:  # else what broke it before is what there is to see
+            value = since.value or value
     needs = _signal_needs(clause, facts, now, run, max(minutes, width))
     return Judged(clause.id, now, status, clause, value, None, run, needs, evidence, note)
 

@@ -88,6 +88,12 @@ def test_a_reading_over_the_limit_in_the_last_seconds_breaks_it(last: list[int])
     assert one["needs"][0]["by_when"] == "2041-03-06T09:11:00Z", "thirty minutes from the first whole minute after it"
 
 
+def test_of_a_run_broken_before_it_shows_what_broke_it() -> None:
+    one = air([180, 20, 20, 20, 20, 20, 80])
+    assert (one["status"], one["value"]["low"], one["value"]["high"]) == ("not_met", 179.5, 180.5)
+    assert len(one["evidence"]) == 2 and one["needs"][0]["by_when"] == "2041-03-06T09:12:00Z"
+
+
 def test_it_says_the_same_once_the_minute_is_whole() -> None:
     assert air([80, 20])["status"] == air([80, 20, 20, 20, 20, 20])["status"] == "not_met"
 
