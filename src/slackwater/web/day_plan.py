@@ -23,7 +23,8 @@ from slackwater.web.unit_facts import charge_told, runs_told
 MOST_SOCKETS = 40
 NEVER = 2**62  # later than any trip
 UNDER_WAY_MS = 12 * HOUR_MS  # a trip that nobody came back from stays listed for so long (ours)
-WIDE, LEFT, RIGHT, LANE, TOP = 760, 150, 12, 34, 8
+WIDE, LEFT, RIGHT, LANE, TOP = 760, 150, 12, 48, 8
+ABOVE = 21  # of a lane, for where its trips go to
 
 
 @dataclass(frozen=True)
@@ -226,10 +227,10 @@ def _picture(plan: DayPlan, units: Units, trips: Trips, now_ms: int, hours: int,
         y = TOP + u * LANE
         lanes.append(Lane(y + LANE - 2, f"{one.name}, ≥ {one.percent:.0f} %"))
         stretches = plan.stretches(u)
-        bars += [Bar(x(a), round(x(b) - x(a), 1), y + 5, "on-mains", "") for a, b in stretches]
+        bars += [Bar(x(a), round(x(b) - x(a), 1), y + ABOVE, "on-mains", "") for a, b in stretches]
         mine = [(trip, thing) for trip, thing in trips if trip.unit == u]
         bars += [
-            Bar(x(t.start_min), round(max(x(t.start_min + t.planned_min) - x(t.start_min), 6.0), 1), y + 5, "away-now",
+            Bar(x(t.start_min), round(max(x(t.start_min + t.planned_min) - x(t.start_min), 6.0), 1), y + ABOVE, "away-now",
                 thing["destination"]) for t, thing in mine
         ]  # fmt: skip
         away = [f"{at(t.start_min)} {thing['destination']}, {t.planned_min:.0f} min" for t, thing in mine]
