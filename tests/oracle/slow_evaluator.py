@@ -620,13 +620,25 @@ def tube_open(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     return MET if at_end and at_start else UNKNOWN
 
 
+def shut_at(protocol: Protocol, facts: Facts, ms: int) -> bool:
+    """Shown shut by then, and not shown open since by a way that counts: a cough tells nothing."""
+    if protocol.tube_open is None:
+        return False
+    shut = max((int(at) for at in facts.shown_shut if int(at) <= ms), default=None)
+    if shut is None:
+        return False
+    return all(not shut <= int(at) <= ms for way in protocol.tube_open.by for at in facts.shown_open.get(way, ()))
+
+
 def effort_seen(protocol: Protocol, facts: Facts, moment: Moment) -> Status:
     """A leak once seen with effort must have been tried again, and not seen."""
     guard = protocol.effort_seen
     assert guard is not None
     tries = [effort for effort in facts.tries if effort.time_ms <= moment.ms]
     leaks = [effort.time_ms for effort in tries if effort.seen is True]
-    clears = [effort.time_ms for effort in tries if effort.seen is False]
+    clears = [
+        effort.time_ms for effort in tries if effort.seen is False and not shut_at(protocol, facts, effort.time_ms)
+    ]
     untold = [effort.time_ms for effort in tries if effort.seen is None]
     if not leaks and not untold:
         return NONE

@@ -25,14 +25,13 @@ def judge_guards(protocol: Protocol, facts: Facts) -> tuple[Judged, ...]:
     if protocol.tube_open is not None:
         guards.append(_tube_open(protocol.tube_open, protocol, facts))
     if protocol.effort_seen is not None:
-        guards.append(_effort_seen(protocol.effort_seen, facts))
+        guards.append(_effort_seen(protocol.effort_seen, protocol.tube_open, facts))
     return tuple(guards)
 
 
 def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     """Shown open within `within` of the end, and, if asked, within `within` of the start of the run needed."""
-    columns = [facts.shown_open.get(how, np.empty(0, dtype=np.int64)) for how in guard.by]
-    shown = np.sort(np.concatenate(columns)) if columns else np.empty(0, dtype=np.int64)
+    shown = _shown(guard, facts)
     within = round(guard.within_s * 1000)
     anchor = facts.now_ms if facts.data_until_ms is None else min(facts.now_ms, facts.data_until_ms)
     ends = np.append(facts.ends_ms(), anchor)
@@ -53,6 +52,12 @@ def _tube_open(guard: TubeOpen, protocol: Protocol, facts: Facts) -> Judged:
     return Judged(
         "tube_open", now, codes[:-1], needs=_tube_needs(guard, now, bool(at_end[-1]), facts, lasting), evidence=evidence
     )
+
+
+def _shown(guard: TubeOpen, facts: Facts) -> Times:
+    """When it was shown open by one of the ways that count."""
+    columns = [facts.shown_open.get(how, np.empty(0, dtype=np.int64)) for how in guard.by]
+    return np.sort(np.concatenate(columns)) if columns else np.empty(0, dtype=np.int64)
 
 
 def _tube_needs(guard: TubeOpen, now: Status, at_end: bool, facts: Facts, lasting: int) -> tuple[Need, ...]:
@@ -85,12 +90,15 @@ def _shown_in(shown: Times, starts: Times, ends: Times) -> np.ndarray:
     return np.asarray(last > first)
 
 
-def _effort_seen(guard: EffortSeen, facts: Facts) -> Judged:
-    """A leak once seen with effort must have been tried again within `within`, and not seen."""
+def _effort_seen(guard: EffortSeen, tube: TubeOpen | None, facts: Facts) -> Judged:
+    """A leak once seen with effort must have been tried again within `within`, by an open tube, and not seen."""
     within = round(guard.within_s * 1000)
     ends = np.append(facts.ends_ms(), facts.now_ms)
     seen = np.array([t.time_ms for t in facts.tries if t.seen is True], dtype=np.int64)
     clear = np.array([t.time_ms for t in facts.tries if t.seen is False], dtype=np.int64)
+    if tube is not None:  # behind a shut tube no cough can show a leak
+        shut = latest_before(facts.shown_shut, clear)
+        clear = clear[(shut == NEVER) | (shut <= latest_before(_shown(tube, facts), clear))]
     untold = np.array([t.time_ms for t in facts.tries if t.seen is None], dtype=np.int64)
     last_seen, last_clear = latest_before(seen, ends), latest_before(clear, ends)
     last_untold = latest_before(untold, ends)

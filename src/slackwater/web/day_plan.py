@@ -229,10 +229,9 @@ def _picture(plan: DayPlan, units: Units, trips: Trips, now_ms: int, hours: int,
         stretches = plan.stretches(u)
         bars += [Bar(x(a), round(x(b) - x(a), 1), y + ABOVE, "on-mains", "") for a, b in stretches]
         mine = [(trip, thing) for trip, thing in trips if trip.unit == u]
-        bars += [
-            Bar(x(t.start_min), round(max(x(t.start_min + t.planned_min) - x(t.start_min), 6.0), 1), y + ABOVE, "away-now",
-                thing["destination"]) for t, thing in mine
-        ]  # fmt: skip
+        for t, thing in mine:
+            left, right = x(t.start_min), x(t.start_min + t.planned_min)
+            bars.append(Bar(left, round(max(right - left, 6.0), 1), y + ABOVE, "away-now", thing["destination"]))
         away = [f"{at(t.start_min)} {thing['destination']}, {t.planned_min:.0f} min" for t, thing in mine]
         on = [f"{at(a)} to {at(b)}" for a, b in stretches]
         rows.append((one.name, "; ".join(on) or "not needed", "; ".join(away) or "none"))

@@ -54,6 +54,21 @@ def test_a_guard_that_blocks_says_what_would_settle_it() -> None:
         assert one.needs, guard
 
 
+SHUT = {"tube_open": ["20 h ago", "7 h ago", "1 h ago"], "tube_shut": ["3 h ago"]}  # and open again an hour ago
+
+
+@pytest.mark.parametrize(("tried", "word"), [("2 h ago", "not_met"), ("30 min ago", "met"), ("4 h ago", "met")])
+def test_a_cough_behind_a_tube_shown_shut_tells_nothing_of_the_leak(tried: str, word: str) -> None:
+    """Nothing can come through a shut tube (physics): a leak seen before has to be tried again by an open one."""
+    found = judge(RULE, **QUIET, **SHUT, effort=[["5 h ago", "leak"], [tried, "no_leak"]])
+    assert parts(found)["effort_seen"] == word
+
+
+def test_a_leak_seen_with_effort_counts_wherever_the_tube_stood() -> None:
+    found = judge(RULE, **QUIET, **SHUT, effort=[["2 h ago", "leak"]])
+    assert parts(found)["effort_seen"] == "not_met"
+
+
 def test_a_rule_that_never_saw_a_leak_with_effort_says_that_the_log_cannot_show_a_cough() -> None:
     (effort,) = (part for part in judge(RULE, **QUIET).guards if part.id == "effort_seen")
     assert effort.status is Status.NOT_APPLICABLE
