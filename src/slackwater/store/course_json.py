@@ -36,8 +36,8 @@ def list_dict(found: Sequence[Listed]) -> dict[str, Any]:
                 "drain": one.key, "name": one.name, "ward": one.ward, "bed": one.bed, "side": one.side,
                 "space": one.space, "site": one.site, "indication": one.indication,
                 "connected_at": _stamp(one.connected_ms), "removed_at": _stamp(one.removed_ms), "removal": one.removal,
-                "logs": one.logs, "log_until": _stamp(one.log_until_ms), "chart_rows": one.entries,
-                "protocol": one.protocol,
+                "logs": one.logs, "log_until": _stamp(one.log_until_ms), "sent_until": _stamp(one.sent_until_ms),
+                "chart_rows": one.entries, "protocol": one.protocol,
             }
             for one in found
         ]

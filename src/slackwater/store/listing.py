@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, func, select
 
+from slackwater.store.live import live_of
 from slackwater.store.record import Record
-from slackwater.store.rows import last_known, things
+from slackwater.store.rows import Thing, last_known, things
 from slackwater.store.tables import TABLES
 
 
@@ -28,6 +30,7 @@ class Listed:
     removal: str | None
     logs: int
     log_until_ms: int | None
+    sent_until_ms: int | None  # of what its units sent by themselves; at most the end of their pairing
     entries: int
     protocol: str | None
 
@@ -37,10 +40,15 @@ def listed(record: Record, *, everything: bool = False, known_ms: int | None = N
     with record.reading() as connection:
         held = {
             noun: {one.key: one for one in things(connection, noun, known_ms=known_ms)}
-            for noun in ("patient", "episode", "space", "drain", "goal", "protocol", "removal", "log")
+            for noun in ("patient", "episode", "space", "drain", "goal", "protocol", "removal", "log", "pairing")
         }
         charted = _charted(connection, known_ms)
-    removals = {one["drain"]: one for one in held["removal"].values()}
+        removals = {one["drain"]: one for one in held["removal"].values()}
+        paired: dict[str, list[Thing]] = {}
+        for one in held["pairing"].values():
+            if everything or one["drain"] not in removals:
+                paired.setdefault(one["drain"], []).append(one)
+        sent = {drain: _sent_until(connection, pairings, known_ms) for drain, pairings in paired.items()}
     goals = {one["drain"]: one for one in held["goal"].values()}
     found = []
     for drain in held["drain"].values():
@@ -66,11 +74,21 @@ def listed(record: Record, *, everything: bool = False, known_ms: int | None = N
                 None if removal is None else removal["kind"],
                 len(logs),
                 max((log["last_ms"] for log in logs), default=None),
+                sent.get(drain.key),
                 entries,
                 None if rule is None else f"{rule['name']} {rule['edition'] or ''}".strip(),
             )
         )
     return tuple(sorted(found, key=lambda one: (one.connected_ms is None, one.connected_ms or 0, one.name)))
+
+
+def _sent_until(connection: Connection, pairings: Sequence[Thing], known_ms: int | None) -> int | None:
+    """The latest of what was sent, at most the end of the pairing; None where nothing was."""
+    found = []
+    for live in live_of(connection, pairings, known_ms):
+        ends = [live.last_ms if end is None else end for _, end in live.spans]
+        found.append(min(live.last_ms, max(ends)))
+    return max(found, default=None)
 
 
 def _charted(connection: Connection, known_ms: int | None) -> dict[tuple[str, str | None], int]:

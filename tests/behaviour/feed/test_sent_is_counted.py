@@ -71,6 +71,27 @@ def test_sealed_or_not_what_is_the_drains_is_counted(
     assert f"sent live   {len(mine)} readings of {SERIAL}, from 2041-03-04 08:0" in shown(place, drain, tmp_path)
 
 
+def listed(place: str, folder: Path, *words: str) -> tuple[str, dict[str, Any]]:
+    ran = [called("record", "list", *words, *more, "--record", place, folder=folder) for more in ((), ("--json",))]
+    (one,) = json.loads(ran[1].out)["drains"]
+    return ran[0].out, one
+
+
+def test_the_list_says_until_when_a_unit_sent_and_not_that_there_is_no_log(
+    record: Record, place: str, tmp_path: Path
+) -> None:
+    one = stay()
+    paired(record, one.bundle)
+    text, told = listed(place, tmp_path)
+    assert "no log" in text and told["sent_until"] is None
+    sent(record, one.readings[:1000])
+    for _ in range(2):
+        text, told = listed(place, tmp_path)
+        assert told["sent_until"] == stamp(one.readings[999].time_ms) and told["logs"] == 0
+        assert "(sent live)" in text and "no log" not in text
+        seal(record, SERIAL)
+
+
 def test_counting_reads_no_file_that_lies_within_and_never_the_whole_table(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:

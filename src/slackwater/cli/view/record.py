@@ -58,7 +58,7 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
         "where": " ".join(word for word in (one.side, one.space, one.site) if word) or "not recorded",
         "connected": _short(one.connected_ms, zone),
         "out": "in" if one.removed_ms is None else f"{_short(one.removed_ms, zone)} {one.removal}",
-        "logs until": _short(one.log_until_ms, zone) if one.logs else "no log",
+        "logs until": _until(one, zone),
         "chart rows": str(one.entries),
         "rule": one.protocol or "none pinned",
     } for one in found]  # fmt: skip
@@ -67,6 +67,12 @@ def list_text(found: Sequence[Listed], everything: bool, zone: tzinfo) -> str:
     wide = [max(len(row[column]) for row in rows) for column in range(len(heads))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in rows]
     return "\n".join([*lines, "", f"Times are those of {zone}. {SUPPORT}"])
+
+
+def _until(one: Listed, zone: tzinfo) -> str:
+    if one.sent_until_ms is not None and one.sent_until_ms >= (one.log_until_ms or 0):
+        return f"{_short(one.sent_until_ms, zone)} (sent live)"
+    return _short(one.log_until_ms, zone) if one.logs else "no log"
 
 
 # --- one drain ------------------------------------------------------------------------------------

@@ -45,6 +45,7 @@ class ListedShape(Shape):
     removal: str | None
     logs: int
     log_until: Stamp | None
+    sent_until: Stamp | None
     chart_rows: int
     protocol: str | None
 
