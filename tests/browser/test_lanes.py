@@ -390,7 +390,10 @@ def inks(page: Shown) -> set[str]:
         page.page.evaluate(
             """() => {
             const canvas = document.querySelector(".lanes-air canvas"), found = new Set();
-            const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+            // by a copy: a canvas that is read again and again is complained of
+            const pen = new OffscreenCanvas(canvas.width, canvas.height).getContext("2d", { willReadFrequently: true });
+            pen.drawImage(canvas, 0, 0);
+            const { data } = pen.getImageData(0, 0, canvas.width, canvas.height);
             for (let i = 0; i < data.length; i += 4) if (data[i + 3]) found.add(data.slice(i, i + 3).join());
             return [...found];
             }"""
