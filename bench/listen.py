@@ -360,10 +360,13 @@ def report(
                 seen = first[minute]
                 never += seen is None
                 behind += [] if seen is None else [max(0.0, seen - at)]
-        print(f"  a minute's first reading shows on the round after p50 {part(behind, 0.5):.1f} s, p99 "
-              f"{part(behind, 0.99):.1f} s; {never} of {len(behind) + never} never; its lines p99 "
-              f"{part(shown['took'], 0.99):.0f} ms")  # fmt: skip
-        good = good and not never and part(behind, 0.99) <= MOST_BEHIND_S
+        lines = f"its lines p99 {part(shown['took'], 0.99):.0f} ms"
+        if behind or never:
+            print(f"  a minute's first reading shows on the round after p50 {part(behind, 0.5):.1f} s, p99 "
+                  f"{part(behind, 0.99):.1f} s; {never} of {len(behind) + never} never; {lines}")  # fmt: skip
+            good = good and not never and part(behind, 0.99) <= MOST_BEHIND_S
+        else:
+            print(f"  too short to tell how far the round is behind; {lines}")
     print("  within the goals" if good else "  NOT within the goals")
     return good
 
