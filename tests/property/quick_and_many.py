@@ -12,7 +12,7 @@ from hypothesis.strategies import SearchStrategy
 _CHECKS = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example]
 QUICK = settings(max_examples=8, deadline=None, derandomize=True, suppress_health_check=_CHECKS)
 DEEP = os.environ.get("SLACKWATER_DEEP") == "1"  # `make test-deep`
-MANY = settings(max_examples=150 if DEEP else 25, deadline=None, derandomize=not DEEP, suppress_health_check=_CHECKS)
+MANY = settings(max_examples=150 if DEEP else 16, deadline=None, derandomize=not DEEP, suppress_health_check=_CHECKS)
 
 Law = Callable[..., None]
 

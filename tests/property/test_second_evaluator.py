@@ -14,7 +14,7 @@ from slackwater.protocol.evaluate import evaluate
 from slackwater.protocol.status import Status
 
 EPISODES = int(os.environ.get("SLACKWATER_EPISODES", "2000"))
-MANY = 100_000 if DEEP else 15_000
+MANY = 100_000 if DEEP else 8_000
 
 
 def told(found: list[str], number: int) -> str:

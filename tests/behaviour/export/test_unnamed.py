@@ -8,6 +8,7 @@ words typed in the wrong place), places smaller than a state (site, ward), dates
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -264,8 +265,9 @@ def test_whatever_is_typed_where_it_does_not_leave(typed: dict[str, Any]) -> Non
     of = of_files(found(rows(serial=typed["serial"]), chart, **told))
     shown = text(unnamed(of, KEY)) + "".join(data.decode() for data in tables.files(unnamed(of, KEY), "csv").values())
     names = [word for word in typed.values() if isinstance(word, str)]
-    for word in (*names, "2041-", f" {age} ", f"{age}.0"):
+    for word in (*names, f" {age} ", f"{age}.0"):
         assert word not in shown
+    assert not re.search(r"2041-\d\d-", shown)  # a date: an identifier drawn from pseudonyms may hold "2041-"
 
 
 @pytest.mark.slow
