@@ -14,7 +14,7 @@ from slackwater.protocol.evaluation import Span, Value
 from slackwater.protocol.facts import Facts, Signal
 from slackwater.protocol.moments import UNITS
 from slackwater.protocol.rule import Clause, Protocol
-from slackwater.protocol.spot import breaking, readings
+from slackwater.protocol.spot import breaking, looks_back_ms, readings, told_by
 from slackwater.protocol.status import Status
 from slackwater.protocol.windows import SCALE, compare, thousandths
 from slackwater.quantities.spans import MINUTE_MS
@@ -57,19 +57,13 @@ def broken(clause: Clause, facts: Facts, signal: Signal) -> Undone | None:
 
 
 def _charted(clause: Clause, facts: Facts) -> Undone | None:
-    window_s = clause.lasting_s if clause.lasting_s is not None else clause.within_s
-    assert window_s is not None
-    begin = max(facts.grid_start_ms + facts.length * MINUTE_MS, facts.now_ms - round(window_s * 1000))
+    begin = max(facts.grid_start_ms + facts.length * MINUTE_MS, facts.now_ms - looks_back_ms(clause))
     hits = [t for t in breaking(clause, facts).tolist() if begin < t <= facts.now_ms]
     if not hits:
         return None
     one = [seen for seen in readings(clause, facts) if seen.time_ms == hits[-1]][-1]
-    return Undone(
-        hits[-1],
-        "a reading charted since the log ended lies outside the limit",
-        (Span(one.time_ms, one.time_ms, "charted", (one.line,) if one.line else ()),),
-        Value(one.low, one.high, UNITS[clause.measure.dimension]),
-    )
+    value, evidence = told_by(one, clause)
+    return Undone(hits[-1], "a reading charted since the log ended lies outside the limit", evidence, value)
 
 
 def _logged(clause: Clause, facts: Facts, signal: Signal) -> Undone | None:

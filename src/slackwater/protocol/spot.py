@@ -32,7 +32,7 @@ def breaking(clause: Clause, facts: Facts) -> Times:
 def firing(clause: Clause, facts: Facts, ends: Times) -> Times:
     """At each end: when a reading that fires the clause was last charted, if no longer ago than it looks back."""
     hit = latest_before(_read(clause, facts, Status.MET), ends)
-    return np.where(hit > ends - _looks_back_ms(clause), hit, NEVER)
+    return np.where(hit > ends - looks_back_ms(clause), hit, NEVER)
 
 
 def _read(clause: Clause, facts: Facts, status: Status) -> Times:
@@ -42,7 +42,8 @@ def _read(clause: Clause, facts: Facts, status: Status) -> Times:
     return np.asarray(times[number_codes(low, high, clause) == status])
 
 
-def _looks_back_ms(clause: Clause) -> int:
+def looks_back_ms(clause: Clause) -> int:
+    """How long ago a reading may be and still speak of what is asked."""
     window_s = clause.lasting_s if clause.lasting_s is not None else clause.within_s
     assert window_s is not None
     return round(window_s * 1000)
@@ -56,7 +57,7 @@ def judge_spot(clause: Clause, facts: Facts, need: Need) -> Judged:
     times = np.array([one.time_ms for one in seen], dtype=np.int64)
     broke = breaking(clause, facts)
     hit = latest_before(broke, ends)
-    stands = hit > ends - _looks_back_ms(clause)
+    stands = hit > ends - looks_back_ms(clause)
     if clause.lasting_s is None:
         stands &= hit == latest_before(times, ends)
     codes = np.where(stands, Status.NOT_MET, Status.CANNOT_TELL).astype(np.int8)
@@ -98,5 +99,11 @@ def _fires(one: Sighting, clause: Clause) -> bool:
 
 def showing(judged: Judged, one: Sighting, clause: Clause) -> Judged:
     """With this reading as its value."""
-    evidence = (Span(one.time_ms, one.time_ms, "charted", (one.line,) if one.line else ()),)
-    return replace(judged, value=Value(one.low, one.high, UNITS[clause.measure.dimension]), evidence=evidence)
+    value, evidence = told_by(one, clause)
+    return replace(judged, value=value, evidence=evidence)
+
+
+def told_by(one: Sighting, clause: Clause) -> tuple[Value, tuple[Span, ...]]:
+    """What a reading says, and where it is charted."""
+    where = Span(one.time_ms, one.time_ms, "charted", (one.line,) if one.line else ())
+    return Value(one.low, one.high, UNITS[clause.measure.dimension]), (where,)
